@@ -1,0 +1,76 @@
+// A finding: something in the data that a person should know, with its place. Bad data is reported and the work
+// goes on; only what stops the work is an Error (base/result.hpp). The list of findings is findings.def.
+#pragma once
+#include <cstdint>
+#include <span>
+#include <initializer_list>
+#include <utility>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "record/record.hpp"
+
+namespace charpie::record {
+
+enum class FindingId : std::uint16_t {
+#define FINDING(token, slug, severity, blocks, issue_type, message, mend) token,
+#include "record/findings.def"
+#undef FINDING
+  count
+};
+
+enum class Severity : std::uint8_t { information, warning, error, fatal };
+
+/// One row of the list.
+struct FindingKind {
+  std::string_view slug;
+  Severity severity;
+  bool blocks;
+  std::string_view issue_type;  // FHIR issue-type
+  std::string_view message;     // with {} for the values seen
+  std::string_view mend;
+};
+
+const FindingKind& finding_kind(FindingId id);
+std::span<const FindingKind> finding_kinds();
+/// The id of a slug, or FindingId::count.
+FindingId find_finding(std::string_view slug);
+
+/// One finding in one place. Owns its texts; holds no patient identifier: `record_key` is the record's own key.
+struct Finding {
+  FindingId id;
+  Severity severity;
+  bool blocks;
+  std::string file;
+  std::uint32_t line = 0;    // 1-based; 0 when unknown
+  std::uint32_t column = 0;
+  std::string record_key;
+  std::string path;          // dotted field path with list indexes: spaces[1].extent, or FHIRPath in an instance
+  std::string message;       // the values seen already in place
+  std::string mend;
+};
+
+/// Where findings go. Knows the record being worked on, so that whoever reports names only the path and the values.
+class Findings {
+ public:
+  /// From here on findings belong to this record. `bytes` are those that offsets count in; `first_line` is the
+  /// line of their first byte.
+  void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line);
+  void set_record_key(std::string_view key) { record_key_ = key; }
+  /// Reports one finding at a byte offset. `values` fill the {} of the message (then of the mend), in order.
+  void report(FindingId id, std::string_view path, std::uint32_t offset, std::initializer_list<std::string_view> values);
+
+  const std::vector<Finding>& all() const { return found_; }
+  std::vector<Finding> take() { return std::exchange(found_, {}); }
+  void clear() { found_.clear(); }
+  /// Whether anything that blocks conversion was found since `mark` (an earlier all().size()).
+  bool blocked_since(std::size_t mark) const;
+
+ private:
+  std::vector<Finding> found_;
+  std::string_view file_, record_key_, bytes_;
+  std::uint32_t first_line_ = 1;
+};
+
+}  // namespace charpie::record

@@ -1,0 +1,64 @@
+// The tree that every syntax is read into: objects, arrays and scalar tokens, with their place in the bytes.
+// Numbers stay the text that was written; nothing here knows FHIR or wounds.
+#pragma once
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/arena.hpp"
+
+namespace charpie::syntax {
+
+/// Member names that a reader will look for, each with a small number, so that comparing names is comparing
+/// numbers. Filled while tables load, then frozen: looking up is safe from any thread.
+class Names {
+ public:
+  /// The number of a name, given to it now if it is new. Numbers start at 1.
+  std::uint32_t add(std::string_view name);
+  /// The number of a name, 0 when nobody asked for it.
+  std::uint32_t find(std::string_view name) const;
+  std::string_view text(std::uint32_t number) const { return number == 0 ? std::string_view{} : names_[number - 1]; }
+
+ private:
+  void grow();
+  std::vector<std::string_view> names_;
+  std::vector<std::uint32_t> buckets_;  // open addressing, size a power of two
+  Arena bytes_;
+};
+
+enum class NodeKind : std::uint8_t { object, array, string, number, boolean, null };
+
+/// One value. Children are a linked list in document order. Lives in the arena it was read into.
+struct Node {
+  NodeKind kind = NodeKind::null;
+  bool used = false;             // set by whoever understood this node; what is left is reported
+  std::uint32_t name = 0;        // number of the member name, 0 in arrays or when the name is not known
+  std::uint32_t count = 0;       // number of children
+  std::uint32_t begin = 0;       // where the value starts and ends in the bytes that were read
+  std::uint32_t end = 0;
+  std::string_view name_text{};  // member name as written (decoded); empty in arrays
+  std::string_view text{};       // string: decoded; number: the token; boolean: "true" or "false"
+  Node* first = nullptr;
+  Node* last = nullptr;
+  Node* next = nullptr;
+
+  bool is_object() const { return kind == NodeKind::object; }
+  bool is_array() const { return kind == NodeKind::array; }
+  bool is_string() const { return kind == NodeKind::string; }
+  /// The member with that number, or nullptr.
+  Node* member(std::uint32_t wanted) const {
+    for (Node* child = first; child != nullptr; child = child->next) {
+      if (child->name == wanted) return child;
+    }
+    return nullptr;
+  }
+  Node* member(std::string_view wanted) const {
+    for (Node* child = first; child != nullptr; child = child->next) {
+      if (child->name_text == wanted) return child;
+    }
+    return nullptr;
+  }
+};
+
+}  // namespace charpie::syntax

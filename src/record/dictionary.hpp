@@ -37,10 +37,10 @@ struct Field {
   FieldId first_member;       // the first of them; `visit` when there is none
   FieldId next_sibling;       // `visit` when it is the last
 
-  bool is_list() const { return occurs == Occurs::list; }
-  bool is_group() const { return kind == Kind::group; }
-  bool may_be_absent() const { return empties != Empties::never; }
-  bool may_be_none() const { return empties == Empties::none_or_absent; }
+  constexpr bool is_list() const { return occurs == Occurs::list; }
+  constexpr bool is_group() const { return kind == Kind::group; }
+  constexpr bool may_be_absent() const { return empties != Empties::never; }
+  constexpr bool may_be_none() const { return empties == Empties::none_or_absent; }
 };
 
 /// All rows, indexed by FieldId.

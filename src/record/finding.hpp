@@ -58,8 +58,12 @@ class Findings {
   /// line of their first byte.
   void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line);
   void set_record_key(std::string_view key) { record_key_ = key; }
-  /// Reports one finding at a byte offset. `values` fill the {} of the message (then of the mend), in order.
-  void report(FindingId id, std::string_view path, std::uint32_t offset, std::initializer_list<std::string_view> values);
+  /// The offset of a finding whose place is not known: line and column stay 0.
+  static constexpr std::uint32_t no_place = 0xFFFFFFFF;
+  /// Reports one finding at a byte offset (lines and columns count from 1, columns in characters). `values` fill
+  /// the {} of the message, then of the mend, in order.
+  void report(FindingId id, std::string_view path, std::uint32_t offset,
+              std::initializer_list<std::string_view> values);
 
   const std::vector<Finding>& all() const { return found_; }
   std::vector<Finding> take() { return std::exchange(found_, {}); }

@@ -1,0 +1,96 @@
+#include "record/finding.hpp"
+
+#include <algorithm>
+#include <array>
+
+namespace charpie::record {
+
+namespace {
+
+constexpr bool yes = true;
+constexpr bool no = false;
+
+constexpr std::array<FindingKind, static_cast<std::size_t>(FindingId::count)> kinds = {
+#define FINDING(token, slug, severity, blocks, issue_type, message, mend) \
+  FindingKind{slug, Severity::severity, blocks, issue_type, message, mend},
+#include "record/findings.def"
+#undef FINDING
+};
+
+// Puts the next values in place of {}; a {} without a value stays empty.
+std::string filled(std::string_view pattern, const std::string_view*& next, const std::string_view* end) {
+  std::string text;
+  text.reserve(pattern.size() + 32);
+  for (std::size_t at = 0; at < pattern.size();) {
+    if (pattern.substr(at, 2) == "{}") {
+      if (next != end) text += *next++;
+      at += 2;
+    } else {
+      text += pattern[at++];
+    }
+  }
+  return text;
+}
+
+}  // namespace
+
+const FindingKind& finding_kind(FindingId id) {
+  return kinds[static_cast<std::size_t>(id)];
+}
+
+std::span<const FindingKind> finding_kinds() {
+  return kinds;
+}
+
+FindingId find_finding(std::string_view slug) {
+  const auto found =
+      std::find_if(kinds.begin(), kinds.end(), [&](const FindingKind& kind) { return kind.slug == slug; });
+  return static_cast<FindingId>(found - kinds.begin());
+}
+
+void Findings::begin(std::string_view file, std::string_view record_key, std::string_view bytes,
+                     std::uint32_t first_line) {
+  file_ = file;
+  record_key_ = record_key;
+  bytes_ = bytes;
+  first_line_ = first_line;
+}
+
+void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
+                      std::initializer_list<std::string_view> values) {
+  const FindingKind& kind = finding_kind(id);
+  Finding finding{id,
+                  kind.severity,
+                  kind.blocks,
+                  std::string(file_),
+                  0,
+                  0,
+                  std::string(record_key_),
+                  std::string(path),
+                  {},
+                  {}};
+  const std::string_view* next = values.begin();
+  finding.message = filled(kind.message, next, values.end());
+  finding.mend = filled(kind.mend, next, values.end());
+  // The place is only worked out here: records without findings never pay for it.
+  if (offset != no_place && offset <= bytes_.size()) {
+    finding.line = first_line_;
+    finding.column = 1;
+    for (const char c : bytes_.substr(0, offset)) {
+      if (c == '\n') {
+        ++finding.line;
+        finding.column = 1;
+      } else if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) {  // continuation bytes are no characters
+        ++finding.column;
+      }
+    }
+  }
+  found_.push_back(std::move(finding));
+}
+
+bool Findings::blocked_since(std::size_t mark) const {
+  return std::any_of(found_.begin() + static_cast<std::ptrdiff_t>(std::min(mark, found_.size())),
+                     found_.end(), [](const Finding& finding) { return finding.blocks; });
+}
+
+}  // namespace charpie::record

@@ -49,11 +49,12 @@ FindingId find_finding(std::string_view slug) {
 }
 
 void Findings::begin(std::string_view file, std::string_view record_key, std::string_view bytes,
-                     std::uint32_t first_line) {
+                     std::uint32_t first_line, std::uint32_t first_column) {
   file_ = file;
   record_key_ = record_key;
   bytes_ = bytes;
   first_line_ = first_line;
+  first_column_ = first_column;
 }
 
 void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
@@ -75,7 +76,7 @@ void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
   // The place is only worked out here: records without findings never pay for it.
   if (offset != no_place && offset <= bytes_.size()) {
     finding.line = first_line_;
-    finding.column = 1;
+    finding.column = first_column_;
     for (const char c : bytes_.substr(0, offset)) {
       if (c == '\n') {
         ++finding.line;

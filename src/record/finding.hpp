@@ -55,8 +55,9 @@ struct Finding {
 class Findings {
  public:
   /// From here on findings belong to this record. `bytes` are those that offsets count in; `first_line` is the
-  /// line of their first byte.
-  void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line);
+  /// line of their first byte, `first_column` its column. All texts must outlive the work on the record.
+  void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line,
+             std::uint32_t first_column = 1);
   void set_record_key(std::string_view key) { record_key_ = key; }
   /// The offset of a finding whose place is not known: line and column stay 0.
   static constexpr std::uint32_t no_place = 0xFFFFFFFF;
@@ -74,7 +75,7 @@ class Findings {
  private:
   std::vector<Finding> found_;
   std::string_view file_, record_key_, bytes_;
-  std::uint32_t first_line_ = 1;
+  std::uint32_t first_line_ = 1, first_column_ = 1;
 };
 
 }  // namespace charpie::record

@@ -12,11 +12,11 @@ namespace charpie {
 struct Error {
   enum Kind { invalid, unreadable, unwritable, mapping_broken, usage };
   Kind kind = invalid;
-  std::string message;   // what is wrong
-  std::string file;      // the file concerned, or empty
+  std::string message{};  // what is wrong
+  std::string file{};     // the file concerned, or empty
   std::size_t line = 0;  // 1-based, 0 when there is none
   std::size_t column = 0;
-  std::string mend;  // what to do, or empty
+  std::string mend{};  // what to do, or empty
 };
 
 /// Holds a T or an Error. `if (!result) return result.error();`

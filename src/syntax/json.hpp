@@ -1,0 +1,40 @@
+// JSON (RFC 8259), read strictly into a tree. Numbers stay text. Bytes are tokenised by RapidJSON.
+#pragma once
+#include <cstddef>
+#include <string_view>
+
+#include "base/arena.hpp"
+#include "base/result.hpp"
+#include "syntax/tree.hpp"
+
+namespace charpie::syntax {
+
+/// What a document may not exceed. A FHIR string holds 1 MiB at most (R4, datatype string); base64 may need more.
+struct JsonLimits {
+  std::size_t depth = 64;                   // nested objects and arrays
+  std::size_t string_bytes = 1024 * 1024;   // one decoded string or name
+  std::size_t document_bytes = 64u << 20;   // the whole text; never more than 4 GiB, offsets are 32 bits
+};
+
+/// Line and column, 1-based; the column counts characters, not bytes.
+struct TextPosition {
+  std::size_t line = 1;
+  std::size_t column = 1;
+};
+
+/// The place of a byte offset in a text. Costs a walk over the text: for messages.
+TextPosition position(std::string_view text, std::size_t offset);
+
+/// Reads one JSON value and nothing after it but white space. A byte-order mark in front is accepted.
+///
+/// The tree lives in `arena`. Strings and names without escapes are views into `bytes`, as are all numbers:
+/// `bytes` must outlive the tree. Node::begin is the offset of the value's first byte (the quote of a string,
+/// the brace of an object), Node::end one past its last; both count from bytes.data(), byte-order mark included.
+///
+/// Error::invalid with line and column for whatever RFC 8259 refuses, and for: a member name twice in one
+/// object, invalid UTF-8, half of a surrogate pair, a limit passed, a number beyond the largest double
+/// (RapidJSON's bound, about 1.8e308; smaller ones are kept as text whatever their digits).
+/// Messages never repeat the data.
+Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names, const JsonLimits& limits = {});
+
+}  // namespace charpie::syntax

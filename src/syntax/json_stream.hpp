@@ -1,0 +1,95 @@
+// Cuts a stream of JSON into records, one at a time and in flat memory, without parsing them.
+#pragma once
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/result.hpp"
+
+namespace charpie::syntax {
+
+/// Where bytes come from: a file, standard input, a text in memory.
+class ByteSource {
+ public:
+  virtual ~ByteSource() = default;
+  /// Fills up to `size` bytes (size > 0), returns how many; 0 at the end; Error::unreadable when reading failed.
+  virtual Result<std::size_t> read(char* to, std::size_t size) = 0;
+};
+
+/// A source over bytes that outlive it.
+class TextSource final : public ByteSource {
+ public:
+  explicit TextSource(std::string_view text) : rest_(text) {}
+  Result<std::size_t> read(char* to, std::size_t size) override;
+
+ private:
+  std::string_view rest_;
+};
+
+/// One record's bytes, or a stretch of the input that is none.
+struct JsonPiece {
+  std::string bytes;           // owned, so that a worker may keep them; a broken stretch keeps its bytes as they came
+  std::uint64_t ordinal = 0;   // 1, 2, 3, … over records and broken stretches alike
+  std::size_t line = 0;        // line of the input on which `bytes` start, 1-based
+  std::size_t column = 0;      // byte column there, 1-based
+  std::optional<Error> error;  // set when the piece is no record; says line and what to do
+};
+
+struct JsonStreamLimits {
+  std::size_t record_bytes = 64u << 20;  // a longer record is one error, and its bytes are let go
+  std::size_t chunk_bytes = 256u << 10;  // asked from the source at a time
+};
+
+/// Splits one JSON object, an array of objects, or objects one after another (one a line, or spread over lines).
+/// The first character that is not white space decides: '[' is an array, all else is objects one after another.
+///
+/// A record ends where its braces balance; whether it is good JSON is for read_json(). Objects one after another:
+/// a broken one ends before the next line that starts with '{', so that it never takes its neighbours with it.
+/// In an array, an element that is never closed takes the rest, as one error.
+/// Memory: one record at most and a chunk.
+class JsonStream {
+ public:
+  /// The source must outlive the stream.
+  explicit JsonStream(ByteSource& source, const JsonStreamLimits& limits = {});
+
+  /// Puts the next piece in `piece` (reusing its memory); false at the end. When the source cannot be read, one
+  /// piece with Error::unreadable comes last.
+  bool next(JsonPiece& piece);
+
+  /// Whether the input is an array; known after the first next().
+  bool is_array() const { return shape_ == Shape::array; }
+
+ private:
+  enum class Shape { unknown, array, sequence, ended };
+  struct Scan;
+
+  bool next_in_array(JsonPiece& piece);
+  bool next_in_sequence(JsonPiece& piece);
+  bool fill();                 // reads more behind end_; false at the end or on failure
+  int peek();                  // byte at at_, -1 at the end
+  void advance(std::size_t count);
+  int skip_white_space();      // the byte after it, -1 at the end
+  void start(JsonPiece& piece);
+  bool broken(JsonPiece& piece, std::string message, std::string mend);
+  bool scan_object(JsonPiece& piece);
+  void take_rest_of_line(JsonPiece& piece);
+
+  ByteSource& source_;
+  JsonStreamLimits limits_;
+  std::string buffer_;
+  std::size_t at_ = 0;   // next byte
+  std::size_t end_ = 0;  // bytes in the buffer
+  std::size_t line_ = 1;
+  std::size_t column_ = 1;
+  std::uint64_t ordinal_ = 0;
+  Shape shape_ = Shape::unknown;
+  bool one_a_line_ = false;  // a record has ended on its own line: NDJSON
+  bool element_before_ = false;
+  bool source_ended_ = false;
+  std::optional<Error> source_error_;
+};
+
+}  // namespace charpie::syntax

@@ -1,5 +1,5 @@
-// The law of the canonical text: what was read is written so that reading it again gives the same record, and the
-// text of a record that is canonical already comes back byte by byte.
+// The law of the canonical text: what was read is written so that reading it again gives the same record, and
+// the text of a record that is canonical already comes back byte by byte.
 #include <doctest/doctest.h>
 
 #include <filesystem>

@@ -61,6 +61,10 @@ const auto* named(const Rows& rows, std::string_view name) {
   return at == rows.end() ? nullptr : &*at;
 }
 
+Error broken(std::string path, std::size_t line, std::string message, std::string mend) {
+  return {Error::mapping_broken, std::move(message), std::move(path), line, 0, std::move(mend)};
+}
+
 std::string quoted(std::string_view text) {
   return "'" + std::string(text) + "'";
 }
@@ -72,7 +76,7 @@ class Sheet {
                             std::span<const std::string_view> columns) {
     const std::string_view* text = tables.find(path);
     if (text == nullptr) {
-      return Error{Error::mapping_broken, "the table is missing", path, 0, 0, "put it back below mappings/"};
+      return broken(path, 0, "the table is missing", "put it back below mappings/");
     }
     auto table = syntax::read_csv_table(*text, path);
     if (!table) {
@@ -86,12 +90,8 @@ class Sheet {
     for (const auto column : columns) {
       sheet.at_.push_back(sheet.table_.column(column));
       if (sheet.at_.back() == CsvTable::none) {
-        return Error{Error::mapping_broken,
-                     "the table has no column " + quoted(column),
-                     path,
-                     1,
-                     0,
-                     "add the column to the header and a cell to every row"};
+        return broken(path, 1, "the table has no column " + quoted(column),
+                      "add the column to the header and a cell to every row");
       }
     }
     return sheet;
@@ -100,7 +100,7 @@ class Sheet {
   std::vector<CsvTable::Row>& rows() { return table_.rows; }
   std::string& cell(CsvTable::Row& row, std::size_t column) const { return row.cells[at_[column]]; }
   Error error(const CsvTable::Row& row, std::string message, std::string mend) const {
-    return {Error::mapping_broken, std::move(message), path_, row.line, 0, std::move(mend)};
+    return broken(path_, row.line, std::move(message), std::move(mend));
   }
 
  private:
@@ -198,12 +198,8 @@ class TermsLoader {
               [](const Domain& a, const Domain& b) { return a.name < b.name; });
     for (const auto& needed : needed_domains) {
       if ((needed.kind != "code" && needed.kind != "word") || terms_.domain(needed.name) != nullptr) continue;
-      return Error{Error::mapping_broken,
-                   "the domain " + quoted(needed.name) + " of the dictionary has no table",
-                   "codes/" + std::string(needed.name) + ".csv",
-                   0,
-                   0,
-                   "add the table"};
+      return broken("codes/" + std::string(needed.name) + ".csv", 0,
+                    "the domain " + quoted(needed.name) + " of the dictionary has no table", "add the table");
     }
     return std::move(terms_);
   }
@@ -211,6 +207,12 @@ class TermsLoader {
  private:
   static constexpr std::string_view systems_path = "codes/systems.csv";
   static constexpr std::string_view standards_path = "codes/standard.csv";
+  static constexpr std::array<std::string_view, 8> domain_columns = {
+      "word", "display", "system", "code", "standard", "direction", "status", "source"};
+  // clang-format off
+  enum { word_column, display_column, system_column, code_column,
+         standard_column, direction_column, status_column, source_column };
+  // clang-format on
 
   Outcome load_systems() {
     static constexpr std::array<std::string_view, 5> columns = {"short", "uri", "name", "version", "note"};
@@ -230,12 +232,8 @@ class TermsLoader {
     }
     const CodeSystem* own = terms_.system("canonical");
     if (own == nullptr) {
-      return Error{Error::mapping_broken,
-                   "no row 'canonical'",
-                   std::string(systems_path),
-                   0,
-                   0,
-                   "add it with the base of your own canonical URIs"};
+      return broken(std::string(systems_path), 0, "no row 'canonical'",
+                    "add it with the base of your own canonical URIs");
     }
     terms_.canonical_ = own->uri;
     return std::monostate{};
@@ -268,121 +266,117 @@ class TermsLoader {
   }
 
   Result<Domain> load_domain(const std::string& path) {
-    static constexpr std::array<std::string_view, 8> columns = {"word",     "display",   "system", "code",
-                                                                "standard", "direction", "status", "source"};
-    enum {
-      word_column,
-      display,
-      system_column,
-      code_column,
-      standard,
-      direction_column,
-      status_column,
-      source
-    };
-    auto sheet = Sheet::open(tables_, path, columns);
+    auto sheet = Sheet::open(tables_, path, domain_columns);
     if (!sheet) return sheet.error();
     Domain domain;
     domain.name = path.substr(std::string_view("codes/").size());
     domain.name.resize(domain.name.size() - std::string_view(".csv").size());
     domain.system = terms_.canonical_ + "/CodeSystem/" + domain.name;
-    // Every row adds at most one concept: with the room reserved, the views in by_word_ stay good.
+    // A row adds at most one concept and one link: with the room reserved, the views of the indexes stay
+    // good.
     domain.concepts.reserve(sheet->rows().size());
     domain.links.reserve(sheet->rows().size());
     std::vector<std::size_t>
-        sent_at;  // line that says what a concept sends; 0 as long as only `in` rows were seen
-    sent_at.reserve(sheet->rows().size());
-
+        sent_at;  // per concept the line of its row that is sent; 0: only `in` rows so far
     for (auto& row : sheet->rows()) {
-      std::string& word = sheet->cell(row, word_column);
-      if (!is_word(word)) {
-        return sheet->error(row, "the word " + quoted(word) + " is not a plain code",
-                            "use letters, digits, hyphen and point");
-      }
-      const auto* direction = named(direction_names, sheet->cell(row, direction_column));
-      if (direction == nullptr) {
-        return sheet->error(row,
-                            "the direction " + quoted(sheet->cell(row, direction_column)) + " is unknown",
-                            "use both, out or in");
-      }
-      const StatusRule* status = named(status_rules, sheet->cell(row, status_column));
-      if (status == nullptr) return unknown_status(*sheet, row, sheet->cell(row, status_column));
-      const bool sends = direction->direction != Direction::in;
-      if (sends && !status->may_be_sent) {
-        return sheet->error(row, "a code of status " + quoted(status->name) + " cannot be sent",
-                            "give the row the direction in, or verify the code and change the status");
-      }
-      const std::string& short_name = sheet->cell(row, system_column);
-      std::string& code = sheet->cell(row, code_column);
-      if (status->has_code ? short_name.empty() || code.empty() : !short_name.empty() || !code.empty()) {
-        return sheet->error(
-            row,
-            status->has_code ? "the row names no standard code"
-                             : "a row of status 'own' names a standard code",
-            "a verified code needs system and code; a word without one has status own and both empty");
-      }
-      if (!status->has_code && direction->direction != Direction::both) {
-        return sheet->error(row, "a word without a standard code has the direction both",
-                            "change the direction");
-      }
-
-      auto [at, is_new] =
-          domain.by_word_.try_emplace(word, static_cast<std::uint32_t>(domain.concepts.size()));
-      if (is_new) {
-        const auto index = at->second;
-        domain.by_word_.erase(at);  // its key views into the row, which goes away
-        domain.concepts.push_back({std::move(word), std::move(sheet->cell(row, display)), {}, {}, {}, index});
-        at = domain.by_word_.emplace(domain.concepts.back().word, index).first;
-        sent_at.push_back(0);
-      }
-      Concept& entry = domain.concepts[at->second];
-      std::size_t& sent_line = sent_at[entry.index];
-      if (sends && sent_line != 0) {
-        return sheet->error(
-            row,
-            "the word " + quoted(entry.word) + " stands twice, first in line " + std::to_string(sent_line),
-            "keep one row that is sent; further codes of a word have the direction in");
-      }
-      if (sends) sent_line = row.line;
-      if (!status->has_code) continue;
-
-      const CodeSystem* system = terms_.system(short_name);
-      if (system == nullptr) return unknown_system(*sheet, row, short_name);
-      if (auto error = check_digit_error(*sheet, row, short_name, code)) return *error;
-      if (direction->direction != Direction::out) {
-        if (const Concept* other = domain.meaning(system->uri, code)) {
-          return sheet->error(
-              row,
-              "the code " + quoted(code) + " is read as " + quoted(other->word) + " and as " +
-                  quoted(entry.word),
-              "keep it at one word; a broader code may be sent beside others with the direction out");
-        }
-      }
-      domain.links.push_back({entry.index, direction->direction, system->uri, std::move(code),
-                              std::move(sheet->cell(row, standard)),
-                              std::move(sheet->cell(row, status_column)),
-                              std::move(sheet->cell(row, source))});
-      const Link& link = domain.links.back();
-      if (direction->direction != Direction::out) {
-        domain.by_code_.emplace(link.code, static_cast<std::uint32_t>(domain.links.size() - 1));
-      }
-      if (sends) {
-        entry.system = link.system;
-        entry.code = link.code;
-        entry.standard = link.standard;
-      }
+      if (auto done = add_row(domain, sent_at, *sheet, row); !done) return done.error();
     }
-    // A word that is only read has no row that says so: its first row must be one that can be sent.
     for (const auto& entry : domain.concepts) {
       if (sent_at[entry.index] != 0) continue;
-      return Error{Error::mapping_broken,
-                   "the word " + quoted(entry.word) + " has only rows of direction in",
-                   path,
-                   0,
-                   0,
-                   "add a row for the word itself, of status own if no code can be sent"};
+      return broken(path, 0, "the word " + quoted(entry.word) + " has only rows of direction in",
+                    "add a row for the word itself, of status own if no code can be sent");
     }
     return domain;
+  }
+
+  // What a row may do, once its own cells hold together.
+  struct RowRules {
+    Direction direction;
+    bool has_code;
+    bool sends() const { return direction != Direction::in; }
+  };
+
+  static Result<RowRules> row_rules(const Sheet& sheet, CsvTable::Row& row) {
+    const std::string& word = sheet.cell(row, word_column);
+    if (!is_word(word)) {
+      return sheet.error(row, "the word " + quoted(word) + " is not a plain code",
+                         "use letters, digits, hyphen and point");
+    }
+    const auto* direction = named(direction_names, sheet.cell(row, direction_column));
+    if (direction == nullptr) {
+      return sheet.error(row, "the direction " + quoted(sheet.cell(row, direction_column)) + " is unknown",
+                         "use both, out or in");
+    }
+    const StatusRule* status = named(status_rules, sheet.cell(row, status_column));
+    if (status == nullptr) return unknown_status(sheet, row, sheet.cell(row, status_column));
+    if (!status->may_be_sent && direction->direction != Direction::in) {
+      return sheet.error(row, "a code of status " + quoted(status->name) + " cannot be sent",
+                         "give the row the direction in, or verify the code and change the status");
+    }
+    const bool empty_system = sheet.cell(row, system_column).empty();
+    const bool empty_code = sheet.cell(row, code_column).empty();
+    if (status->has_code && (empty_system || empty_code)) {
+      return sheet.error(row, "the row names no standard code",
+                         "fill system and code, or give the word the status own");
+    }
+    if (!status->has_code && !(empty_system && empty_code)) {
+      return sheet.error(row, "a row of status 'own' names a standard code",
+                         "empty system and code, or give the row the status of its source");
+    }
+    if (!status->has_code && direction->direction != Direction::both) {
+      return sheet.error(row, "a word without a standard code has the direction both",
+                         "change the direction");
+    }
+    return RowRules{direction->direction, status->has_code};
+  }
+
+  Outcome add_row(Domain& domain, std::vector<std::size_t>& sent_at, Sheet& sheet, CsvTable::Row& row) const {
+    const auto rules = row_rules(sheet, row);
+    if (!rules) return rules.error();
+    std::string& word = sheet.cell(row, word_column);
+    auto known = domain.by_word_.find(word);
+    if (known == domain.by_word_.end()) {
+      const auto index = static_cast<std::uint32_t>(domain.concepts.size());
+      domain.concepts.push_back(
+          {std::move(word), std::move(sheet.cell(row, display_column)), {}, {}, {}, index});
+      known = domain.by_word_.emplace(domain.concepts.back().word, index).first;
+      sent_at.push_back(0);
+    }
+    Concept& entry = domain.concepts[known->second];
+    if (rules->sends()) {
+      const auto first = std::exchange(sent_at[entry.index], row.line);
+      if (first != 0) {
+        return sheet.error(
+            row, "the word " + quoted(entry.word) + " stands twice, first in line " + std::to_string(first),
+            "keep one row that is sent; further codes of a word have the direction in");
+      }
+    }
+    if (!rules->has_code) return std::monostate{};
+
+    const std::string& short_name = sheet.cell(row, system_column);
+    std::string& code = sheet.cell(row, code_column);
+    const CodeSystem* system = terms_.system(short_name);
+    if (system == nullptr) return unknown_system(sheet, row, short_name);
+    if (auto error = check_digit_error(sheet, row, short_name, code)) return *error;
+    const bool is_read = rules->direction != Direction::out;
+    if (const Concept* other = is_read ? domain.meaning(system->uri, code) : nullptr) {
+      return sheet.error(
+          row,
+          "the code " + quoted(code) + " is read as " + quoted(other->word) + " and as " + quoted(entry.word),
+          "keep it at one word; a broader code may be sent beside others with the direction out");
+    }
+    domain.links.push_back({entry.index, rules->direction, system->uri, std::move(code),
+                            std::move(sheet.cell(row, standard_column)),
+                            std::move(sheet.cell(row, status_column)),
+                            std::move(sheet.cell(row, source_column))});
+    const Link& link = domain.links.back();
+    if (is_read) domain.by_code_.emplace(link.code, static_cast<std::uint32_t>(domain.links.size() - 1));
+    if (rules->sends()) {
+      entry.system = link.system;
+      entry.code = link.code;
+      entry.standard = link.standard;
+    }
+    return std::monostate{};
   }
 
   const Tables& tables_;

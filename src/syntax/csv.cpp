@@ -45,12 +45,11 @@ struct CsvReader {
     }
   }
 
-  Result<std::vector<std::string>> row() {
+  Result<std::vector<std::string>> row(std::size_t expected) {
     std::vector<std::string> cells;
+    cells.reserve(expected);
     while (true) {
-      auto cell = next_cell();
-      if (!cell) return cell.error();
-      cells.push_back(std::move(*cell));
+      if (auto done_well = next_cell(cells.emplace_back()); !done_well) return done_well.error();
       if (done()) return cells;
       if (text[at] == ',') {
         ++at;
@@ -61,14 +60,16 @@ struct CsvReader {
     }
   }
 
-  Result<std::string> next_cell() {
-    std::string cell;
+  // Appends the next cell's text to `cell`.
+  Outcome next_cell(std::string& cell) {
     if (done() || text[at] != '"') {
+      const auto start = at;
       while (!done() && text[at] != ',' && text[at] != '\n' && text[at] != '\r') {
         if (text[at] == '"') return error("a quote stands inside an unquoted cell", "quote the cell and double the quote");
-        cell += text[at++];
+        ++at;
       }
-      return cell;
+      cell.assign(text.substr(start, at - start));
+      return std::monostate{};
     }
     ++at;
     while (true) {
@@ -91,7 +92,7 @@ struct CsvReader {
     if (!done() && text[at] != ',' && text[at] != '\n' && text[at] != '\r') {
       return error("text follows a closing quote", "put the whole cell inside the quotes");
     }
-    return cell;
+    return std::monostate{};
   }
 };
 
@@ -102,12 +103,12 @@ Result<CsvTable> read_csv_table(std::string_view text, std::string_view file_nam
   if (text.starts_with("\xEF\xBB\xBF")) reader.at = reader.line_start = 3;
   CsvTable table;
   reader.skip_comments();
-  auto header = reader.row();
+  auto header = reader.row(8);
   if (!header) return header.error();
   table.header = std::move(*header);
   for (reader.skip_comments(); !reader.done(); reader.skip_comments()) {
     const auto line = reader.line;
-    auto cells = reader.row();
+    auto cells = reader.row(table.header.size());
     if (!cells) return cells.error();
     if (cells->size() != table.header.size()) {
       return Error{Error::invalid,

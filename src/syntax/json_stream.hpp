@@ -5,7 +5,6 @@
 #include <optional>
 #include <string>
 #include <string_view>
-#include <vector>
 
 #include "base/result.hpp"
 
@@ -48,6 +47,8 @@ struct JsonStreamLimits {
 ///
 /// A record ends where its braces balance; whether it is good JSON is for read_json(). Objects one after another:
 /// a broken one ends before the next line that starts with '{', so that it never takes its neighbours with it.
+/// (Such a line inside an object is taken for a new record only where no value could stand, or after a record
+/// was seen whole on one line; objects printed without indentation work as long as they are whole.)
 /// In an array, an element that is never closed takes the rest, as one error.
 /// Memory: one record at most and a chunk.
 class JsonStream {
@@ -64,30 +65,43 @@ class JsonStream {
 
  private:
   enum class Shape { unknown, array, sequence, ended };
-  struct Scan;
+  enum class Ending { whole, cut, exhausted };
 
   bool next_in_array(JsonPiece& piece);
   bool next_in_sequence(JsonPiece& piece);
-  bool fill();                 // reads more behind end_; false at the end or on failure
-  int peek();                  // byte at at_, -1 at the end
-  void advance(std::size_t count);
-  int skip_white_space();      // the byte after it, -1 at the end
-  void start(JsonPiece& piece);
-  bool broken(JsonPiece& piece, std::string message, std::string mend);
-  bool scan_object(JsonPiece& piece);
-  void take_rest_of_line(JsonPiece& piece);
+  bool after_array(JsonPiece& piece);
+
+  bool fill();
+  int peek();
+  int peek_after();
+  void step();
+  int skip_white_space();
+
+  void begin(JsonPiece& piece);
+  bool give(JsonPiece& piece);
+  bool give_broken(JsonPiece& piece, std::string message, std::string mend);
+  Ending scan_object(bool in_array);
+  void scan_other_element();
+  void scan_to_line_with_object();
+  void scan_rest();
+
+  bool too_long() const { return dropped_ || at_ - kept_from_ > limits_.record_bytes; }
+  std::size_t column() const { return before_buffer_ + at_ - line_start_ + 1; }
 
   ByteSource& source_;
   JsonStreamLimits limits_;
   std::string buffer_;
-  std::size_t at_ = 0;   // next byte
-  std::size_t end_ = 0;  // bytes in the buffer
+  std::size_t kept_from_ = 0;      // the current piece starts here; what is in front may go
+  std::size_t at_ = 0;             // next byte
+  std::size_t end_ = 0;            // one past the last byte read
+  std::size_t before_buffer_ = 0;  // bytes of the input in front of the buffer
+  std::size_t line_start_ = 0;     // offset in the input
   std::size_t line_ = 1;
-  std::size_t column_ = 1;
   std::uint64_t ordinal_ = 0;
   Shape shape_ = Shape::unknown;
-  bool one_a_line_ = false;  // a record has ended on its own line: NDJSON
-  bool element_before_ = false;
+  bool one_a_line_ = false;      // a record was whole on a line: a line that starts with '{' starts a record
+  bool element_before_ = false;  // in an array: a comma must come first
+  bool dropped_ = false;         // the current piece is too long, its bytes are let go
   bool source_ended_ = false;
   std::optional<Error> source_error_;
 };

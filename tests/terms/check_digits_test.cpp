@@ -43,7 +43,7 @@ TEST_CASE("LOINC's Mod 10 finds any one wrong digit") {
 
 TEST_CASE("what is not shaped like a LOINC code fails") {
   for (const auto* code : {"", "-", "6", "-6", "72287", "722876", "72287-", "72287-66", "72287 -6", "a2287-6",
-                           "LA-5", "LP33-6", "722877228772287-6"}) {
+                           "LA-5", "LP33-6", "12345678-2"}) {
     CAPTURE(code);
     CHECK_FALSE(loinc_check_digit(code));
   }
@@ -85,7 +85,7 @@ TEST_CASE("what is not shaped like a SNOMED CT identifier fails") {
   // Digits only, 6 to 18 of them, no leading zero. " 401238003" stands with its blank in published C-CDA
   // examples.
   for (const auto* code : {"", "0", "12343", "0138875005", " 401238003", "138875005 ", "13887500a",
-                           "-138875005", "1388750051388750051"}) {
+                           "-138875005", "013887509", "1388750051388750050", "13882"}) {
     CAPTURE(code);
     CHECK_FALSE(sct_check_digit(code));
   }

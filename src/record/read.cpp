@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <string>
 
-#include "base/decimal.hpp"
 #include "base/time.hpp"
 #include "base/utf8.hpp"
 #include "record/nearest.hpp"
@@ -16,11 +15,6 @@ using syntax::NodeKind;
 namespace {
 
 constexpr FindingId nothing = FindingId::count;
-
-constexpr std::string_view reasons[] = {
-    "unknown",      "asked-unknown",     "temp-unknown",      "not-asked",     "asked-declined",
-    "masked",       "not-applicable",    "unsupported",       "as-text",       "error",
-    "not-a-number", "negative-infinity", "positive-infinity", "not-performed", "not-permitted"};
 
 std::string_view found(const Node& node) {
   switch (node.kind) {
@@ -74,31 +68,6 @@ std::string_view expected(Kind kind) {
   return "";
 }
 
-bool blank(std::string_view text) {
-  return text.find_first_not_of(" \t\r\n") == text.npos;
-}
-
-// A whole number without sign, leading zero, point or exponent.
-bool whole(std::string_view token) {
-  if (token.empty() || (token.size() > 1 && token[0] == '0')) return false;
-  return std::all_of(token.begin(), token.end(), [](char c) { return c >= '0' && c <= '9'; });
-}
-
-bool is_count(std::string_view token) {
-  if (!whole(token)) return false;
-  return token.size() < largest_count.size() ||
-         (token.size() == largest_count.size() && token <= largest_count);
-}
-
-bool is_clock(std::string_view token) {
-  return whole(token) && token != "0" && (token.size() == 1 || (token.size() == 2 && token <= "12"));
-}
-
-bool is_percent(std::string_view token) {
-  return is_decimal(token) && charpie::compare(Decimal("0"), Decimal(token)) <= 0 &&
-         charpie::compare(Decimal(token), Decimal("100")) <= 0;
-}
-
 // FHIR's code: no blank at either end, single blanks inside (R4 datatypes, code). An address of a system has
 // none.
 bool is_code_token(std::string_view text) {
@@ -115,12 +84,6 @@ bool is_system(std::string_view text) {
   return !text.empty() && text.find_first_of(" \t\r\n") == text.npos;
 }
 
-// Char of XML 1.0; most texts are plain ASCII and need no decoding.
-bool is_xml(std::string_view text) {
-  const bool plain = std::all_of(text.begin(), text.end(), [](char c) { return c >= 0x20 && c < 0x7F; });
-  return plain || is_xml_character_text(text);
-}
-
 // The first character that XML cannot carry, as U+0001.
 std::string first_unfit_character(std::string_view text) {
   constexpr std::string_view digits = "0123456789ABCDEF";
@@ -135,36 +98,6 @@ std::string first_unfit_character(std::string_view text) {
 }
 
 }  // namespace
-
-std::span<const std::string_view> absent_reasons() {
-  return reasons;
-}
-
-FindingId leaf_fault(Kind kind, std::string_view text) {
-  switch (kind) {
-    case Kind::key:
-    case Kind::text:
-      if (blank(text)) return FindingId::field_empty;
-      return is_xml(text) ? nothing : FindingId::text_character;
-    case Kind::time:
-      return parse_time(text) ? nothing : FindingId::time_form;
-    case Kind::clocktime:
-      return is_clocktime(text) ? nothing : FindingId::clocktime_form;
-    case Kind::count:
-      return is_count(text) ? nothing : FindingId::count_form;
-    case Kind::percent:
-      if (!is_decimal(text)) return FindingId::number_form;
-      return is_percent(text) ? nothing : FindingId::percent_range;
-    case Kind::decimal:
-      return is_decimal(text) ? nothing : FindingId::number_form;
-    case Kind::flag:
-      return text == "true" || text == "false" ? nothing : FindingId::field_kind;
-    case Kind::clock:
-      return is_clock(text) ? nothing : FindingId::clock_range;
-    default:
-      return nothing;
-  }
-}
 
 RecordReader::RecordReader() {
   for (const Field& row : dictionary().subspan(1)) names_.add(row.name);
@@ -225,7 +158,7 @@ class RecordWalk {
       const Field* inner = reader_.member_of(shape, child->name);
       if (inner == nullptr) {
         const std::string hint = nearest_field(shape, child->name_text);
-        report(FindingId::field_unknown, inside, *child, {shown(inside, child->name_text), hint});
+        report(FindingId::field_unknown, inside, *child, {child->name_text, hint});
         continue;
       }
       seen |= std::uint64_t{1} << inner->slot;
@@ -341,10 +274,10 @@ class RecordWalk {
     if (node.count > 1) return fail(FindingId::absent_form, place, node, {});
     if (!reason.is_string())
       return fail(FindingId::field_kind, inside, reason, {"a reason in quotes", found(reason)});
-    const auto known = std::find(std::begin(reasons), std::end(reasons), reason.text);
-    if (known == std::end(reasons)) {
+    const auto known = std::find(absent_reasons().begin(), absent_reasons().end(), reason.text);
+    if (known == absent_reasons().end()) {
       std::string all;
-      for (const auto each : reasons) all.append(all.empty() ? "" : " ").append(each);
+      for (const auto each : absent_reasons()) all.append(all.empty() ? "" : " ").append(each);
       return fail(FindingId::absent_reason, inside, reason, {shown(inside, reason.text), all});
     }
     Value* value = leafless(Form::absent, node);
@@ -553,7 +486,8 @@ class RecordWalk {
       case NodeKind::boolean:
         return leaf(Kind::flag, node, node.text);
       case NodeKind::number:
-        if (whole(node.text)) return number(place, Kind::count, node);
+        if (node.text.find_first_not_of("0123456789") == node.text.npos)
+          return number(place, Kind::count, node);
         return wrong_kind(place, shape, node);  // a measured number needs its unit
       default:
         break;
@@ -588,7 +522,7 @@ class RecordWalk {
 
   bool unknown_part(const Place& place, const Node& child) {
     const Place inside{&place, child.name_text};
-    return fail(FindingId::field_unknown, inside, child, {shown(inside, child.name_text), ""});
+    return fail(FindingId::field_unknown, inside, child, {child.name_text, ""});
   }
 
   Value* leaf(Kind kind, const Node& node, std::string_view text) {

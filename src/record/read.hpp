@@ -3,12 +3,12 @@
 #pragma once
 #include <array>
 #include <cstdint>
-#include <span>
 #include <string_view>
 #include <vector>
 
 #include "base/arena.hpp"
 #include "record/finding.hpp"
+#include "record/leaf.hpp"
 #include "record/record.hpp"
 #include "syntax/tree.hpp"
 
@@ -49,16 +49,5 @@ class RecordReader {
     std::uint32_t absent, code, text, also, system, display, value, unit, comparator, estimated, id;
   } name_{};
 };
-
-/// What is wrong with the text of a leaf of that kind, or FindingId::count when nothing is. For texts that
-/// come from anywhere, not only JSON: key, text, time, clocktime, count, percent, decimal, flag and clock.
-FindingId leaf_fault(Kind kind, std::string_view text);
-
-/// The data-absent-reason codes of FHIR R4 (CodeSystem data-absent-reason), the reasons of {"absent":
-/// reason}.
-std::span<const std::string_view> absent_reasons();
-
-/// The largest count a record holds: FHIR R4's integer is 32-bit signed (datatypes, primitive types).
-inline constexpr std::string_view largest_count = "2147483647";
 
 }  // namespace charpie::record

@@ -69,7 +69,7 @@ class Generator {
   }
 
   /// At least `least` records that together say everything; throws std::runtime_error naming what never
-  /// occurred when 20 times the usual number was not enough. `coverage`, when given, gets the counts.
+  /// occurred within 4000. `coverage`, when given, gets the counts.
   std::vector<std::string> covering(std::size_t least, Coverage* coverage = nullptr) {
     std::vector<std::string> records;
     Coverage counted;

@@ -215,12 +215,13 @@ class TermsLoader {
   // clang-format on
 
   Outcome load_systems() {
-    static constexpr std::array<std::string_view, 5> columns = {"short", "uri", "name", "version", "note"};
+    static constexpr std::array<std::string_view, 6> columns = {"short",   "uri",  "name",
+                                                                "version", "note", "notice"};
     auto sheet = Sheet::open(tables_, std::string(systems_path), columns);
     if (!sheet) return sheet.error();
     for (auto& row : sheet->rows()) {
-      CodeSystem system{sheet->cell(row, 0), sheet->cell(row, 1), sheet->cell(row, 2), sheet->cell(row, 3),
-                        sheet->cell(row, 4)};
+      CodeSystem system{sheet->cell(row, 0), sheet->cell(row, 1), sheet->cell(row, 2),
+                        sheet->cell(row, 3), sheet->cell(row, 4), sheet->cell(row, 5)};
       if (system.short_name.empty() || system.uri.empty()) {
         return sheet->error(row, "a code system needs a short name and a URI", "fill both cells");
       }
@@ -338,7 +339,7 @@ class TermsLoader {
     if (known == domain.by_word_.end()) {
       const auto index = static_cast<std::uint32_t>(domain.concepts.size());
       domain.concepts.push_back(
-          {std::move(word), std::move(sheet.cell(row, display_column)), {}, {}, {}, index});
+          {std::move(word), std::move(sheet.cell(row, display_column)), {}, {}, {}, index, {}});
       known = domain.by_word_.emplace(domain.concepts.back().word, index).first;
       sent_at.push_back(0);
     }
@@ -351,8 +352,10 @@ class TermsLoader {
             "keep one row that is sent; further codes of a word have the direction in");
       }
     }
-    if (!rules->has_code) return std::monostate{};
-
+    if (!rules->has_code) {
+      entry.source = std::move(sheet.cell(row, source_column));
+      return std::monostate{};
+    }
     const std::string& short_name = sheet.cell(row, system_column);
     std::string& code = sheet.cell(row, code_column);
     const CodeSystem* system = terms_.system(short_name);
@@ -375,6 +378,7 @@ class TermsLoader {
       entry.system = link.system;
       entry.code = link.code;
       entry.standard = link.standard;
+      entry.source = link.source;
     }
     return std::monostate{};
   }

@@ -23,6 +23,7 @@ struct Concept {
   std::string code;         // emitted beside the local word; empty when there is none (or direction is `in`)
   std::string standard;     // the standard's own display for that code
   std::uint32_t index = 0;  // place in its domain
+  std::string source;       // where the word was read
 };
 
 /// How a standard code and a local word stand to each other.
@@ -68,6 +69,7 @@ class Domain {
 /// One row of codes/systems.csv.
 struct CodeSystem {
   std::string short_name, uri, name, version, note;
+  std::string notice;  // what must travel with a copy of its codes, or empty
 };
 
 /// A standard question or constant code that templates name: {loinc 72287-6}.

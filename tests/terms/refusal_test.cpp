@@ -121,12 +121,12 @@ TEST_CASE("a table that is not a table, or lacks a column") {
 }
 
 TEST_CASE("broken tables of systems and standard codes") {
-  const std::string systems = "short,uri,name,version,note\n";
-  refused_file("codes/systems.csv", systems + "sct,http://snomed.info/sct,SNOMED CT,,\n", 0, "'canonical'");
+  const std::string systems = "short,uri,name,version,note,notice\n";
+  refused_file("codes/systems.csv", systems + "sct,http://snomed.info/sct,SNOMED CT,,,\n", 0, "'canonical'");
   refused_file("codes/systems.csv",
-               systems + "canonical,http://a.example,a,,\ncanonical,http://b.example,b,,\n", 3,
+               systems + "canonical,http://a.example,a,,,\ncanonical,http://b.example,b,,,\n", 3,
                "stands twice");
-  refused_file("codes/systems.csv", systems + "canonical,,a,,\n", 2, "a URI");
+  refused_file("codes/systems.csv", systems + "canonical,,a,,,\n", 2, "a URI");
   const std::string standards = "system,code,display,use,status,source\n";
   const std::string size = "loinc,72287-6,Wound size panel,panel,two-sources,guide\n";
   refused_file("codes/standard.csv", standards + "loinc,72287-5,Wound size panel,panel,two-sources,guide\n",

@@ -142,6 +142,13 @@ Error unknown_status(const Sheet& sheet, const CsvTable::Row& row, std::string_v
 
 }  // namespace
 
+std::string_view direction_name(Direction direction) {
+  for (const auto& row : direction_names) {
+    if (row.direction == direction) return row.name;
+  }
+  return {};
+}
+
 const Concept* Domain::find(std::string_view word) const {
   const auto at = by_word_.find(word);
   return at == by_word_.end() ? nullptr : &concepts[at->second];

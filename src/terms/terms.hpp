@@ -33,6 +33,9 @@ enum class Direction : std::uint8_t {
   in     // read as the word, never sent: retired, disputed, or of a national extension
 };
 
+/// The direction as the tables write it.
+std::string_view direction_name(Direction direction);
+
 /// One row of a domain's table that names a standard code.
 struct Link {
   std::uint32_t index = 0;  // of the concept

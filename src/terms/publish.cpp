@@ -1,0 +1,214 @@
+#include "terms/publish.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+
+namespace charpie::terms {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr std::string_view caution =
+    "Not a medical device. Local policy and licensed clinicians decide; check codes against a current "
+    "release before "
+    "production use.";
+
+// "wound-bed-tissue" -> "WoundBedTissue": FHIR wants a name that a program can use (CodeSystem.name, rule
+// csd-0).
+std::string program_name(std::string_view domain, std::string_view suffix) {
+  std::string name;
+  bool upper = true;
+  for (const char c : domain) {
+    if (c == '-') {
+      upper = true;
+      continue;
+    }
+    name += upper ? static_cast<char>(std::toupper(static_cast<unsigned char>(c))) : c;
+    upper = false;
+  }
+  return name.append(suffix);
+}
+
+std::string title(std::string_view domain) {
+  std::string words(domain);
+  std::replace(words.begin(), words.end(), '-', ' ');
+  return words;
+}
+
+// Builds the resources of one set of tables.
+class Publisher {
+ public:
+  explicit Publisher(const Terms& terms) : terms_(terms) {
+    const CodeSystem* own = terms.system("canonical");
+    version_ = own == nullptr ? "" : own->version;
+  }
+
+  Json bundle() const {
+    Json entries = Json::array();
+    for (const auto& domain : terms_.domains()) {
+      for (auto& resource : {code_system(domain), value_set(domain), sent_map(domain), read_map(domain)}) {
+        if (!resource.is_null()) entries.push_back({{"fullUrl", resource.at("url")}, {"resource", resource}});
+      }
+    }
+    return {{"resourceType", "Bundle"}, {"type", "collection"}, {"entry", std::move(entries)}};
+  }
+
+ private:
+  // What the four kinds of resource begin with (R4: MetadataResource).
+  Json head(std::string_view type, const std::string& id, std::string name, std::string title_text,
+            std::string description) const {
+    Json resource = {{"resourceType", type}, {"id", id}, {"url", url(type, id)}};
+    if (!version_.empty()) resource["version"] = version_;
+    resource["name"] = std::move(name);
+    resource["title"] = std::move(title_text);
+    resource["status"] = "draft";
+    resource["experimental"] = true;
+    resource["publisher"] = "charpie";
+    resource["description"] = std::move(description.append(" ").append(caution));
+    return resource;
+  }
+
+  std::string url(std::string_view type, const std::string& id) const {
+    return terms_.canonical() + "/" + std::string(type) + "/" + id;
+  }
+
+  Json code_system(const Domain& domain) const {
+    Json resource = head("CodeSystem", domain.name, program_name(domain.name, ""), title(domain.name),
+                         "Words of a wound visit record for the domain " + domain.name + ".");
+    resource["caseSensitive"] = true;
+    resource["valueSet"] = url("ValueSet", domain.name);
+    resource["content"] = "complete";
+    resource["count"] = domain.concepts.size();
+    Json concepts = Json::array();
+    for (const auto& entry : domain.concepts)
+      concepts.push_back({{"code", entry.word}, {"display", entry.display}});
+    resource["concept"] = std::move(concepts);
+    return resource;
+  }
+
+  Json value_set(const Domain& domain) const {
+    Json resource = head("ValueSet", domain.name, program_name(domain.name, "Words"), title(domain.name),
+                         "All words of the domain " + domain.name + ".");
+    resource["compose"] = {{"include", Json::array({{{"system", domain.system}}})}};
+    return resource;
+  }
+
+  // Our words to the codes that are sent beside them.
+  Json sent_map(const Domain& domain) const {
+    Json groups = Json::array();
+    std::vector<std::string_view> targets;
+    for (const auto& link : domain.links) {
+      if (link.direction == Direction::in) continue;
+      const auto& entry = domain.concepts[link.index];
+      Json target = {{"code", link.code}, {"display", link.standard}};
+      target["equivalence"] = link.direction == Direction::both ? "equivalent" : "wider";
+      if (link.direction == Direction::out)
+        target["comment"] = "The standard concept is broader than the word.";
+      group_of(groups, targets, link.system, domain.system, link.system)["element"].push_back(
+          {{"code", entry.word}, {"display", entry.display}, {"target", Json::array({target})}});
+    }
+    if (groups.empty()) return {};
+    Json resource = head("ConceptMap", domain.name + "-sent", program_name(domain.name, "Sent"),
+                         title(domain.name) + ": codes sent",
+                         "Standard codes that are sent beside the words of " + domain.name +
+                             ". Words that are missing here have no verified standard code.");
+    add_notices(resource, targets);
+    resource["sourceCanonical"] = url("ValueSet", domain.name);
+    resource["group"] = std::move(groups);
+    return resource;
+  }
+
+  // Standard codes to the words that they are read as.
+  Json read_map(const Domain& domain) const {
+    Json groups = Json::array();
+    std::vector<std::string_view> sources;
+    for (const auto& link : domain.links) {
+      if (link.direction == Direction::out) continue;
+      const auto& entry = domain.concepts[link.index];
+      Json target = {{"code", entry.word}, {"display", entry.display}};
+      target["equivalence"] = link.direction == Direction::both ? "equivalent" : "relatedto";
+      if (link.direction == Direction::in)
+        target["comment"] = "Read, never sent. Status of the code: " + link.status + ".";
+      group_of(groups, sources, link.system, link.system, domain.system)["element"].push_back(
+          {{"code", link.code}, {"display", link.standard}, {"target", Json::array({target})}});
+    }
+    if (groups.empty()) return {};
+    Json resource = head("ConceptMap", domain.name + "-read", program_name(domain.name, "Read"),
+                         title(domain.name) + ": codes read",
+                         "Standard codes that are read as words of " + domain.name + ".");
+    add_notices(resource, sources);
+    resource["targetCanonical"] = url("ValueSet", domain.name);
+    resource["group"] = std::move(groups);
+    return resource;
+  }
+
+  // The group of that standard system, made when it is first met; `known` lists the systems in group order.
+  static Json& group_of(Json& groups, std::vector<std::string_view>& known, std::string_view standard,
+                        std::string_view source, std::string_view target) {
+    const auto at = std::find(known.begin(), known.end(), standard);
+    if (at != known.end()) return groups[static_cast<std::size_t>(at - known.begin())];
+    known.push_back(standard);
+    groups.push_back({{"source", source}, {"target", target}, {"element", Json::array()}});
+    return groups.back();
+  }
+
+  // The notices that must travel with the codes of those systems.
+  void add_notices(Json& resource, const std::vector<std::string_view>& uris) const {
+    std::string notices;
+    for (const auto& system : terms_.systems()) {
+      if (system.notice.empty() || std::find(uris.begin(), uris.end(), system.uri) == uris.end()) continue;
+      if (!notices.empty()) notices += ' ';
+      notices += system.notice;
+    }
+    if (!notices.empty()) resource["copyright"] = std::move(notices);
+  }
+
+  const Terms& terms_;
+  std::string version_;
+};
+
+// RFC 4180: a cell with a comma, a quote or a line end is quoted, its quotes doubled.
+void append_cell(std::string& line, std::string_view text) {
+  if (text.find_first_of(",\"\r\n") == std::string_view::npos) {
+    line += text;
+    return;
+  }
+  line += '"';
+  for (const char c : text) line.append(c == '"' ? 2 : 1, c);
+  line += '"';
+}
+
+void append_row(std::string& out, const std::array<std::string_view, 9>& cells) {
+  for (std::size_t i = 0; i < cells.size(); ++i) {
+    if (i != 0) out += ',';
+    append_cell(out, cells[i]);
+  }
+  out += '\n';
+}
+
+}  // namespace
+
+nlohmann::ordered_json codes_as_fhir(const Terms& terms) {
+  return Publisher(terms).bundle();
+}
+
+std::string codes_as_csv(const Terms& terms) {
+  std::string out = "domain,word,display,system,code,standard,direction,status,source\n";
+  for (const auto& domain : terms.domains()) {
+    for (const auto& entry : domain.concepts) {
+      if (entry.code.empty()) {
+        append_row(out, {domain.name, entry.word, entry.display, "", "", "", "both", "own", entry.source});
+      }
+      for (const auto& link : domain.links) {
+        if (link.index != entry.index) continue;
+        append_row(out, {domain.name, entry.word, entry.display, link.system, link.code, link.standard,
+                         direction_name(link.direction), link.status, link.source});
+      }
+    }
+  }
+  return out;
+}
+
+}  // namespace charpie::terms

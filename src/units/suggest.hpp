@@ -1,7 +1,6 @@
 // What may have been meant: slips of the trade, look-alikes, the case-insensitive codes, near spellings; and warnings
 // for codes that are valid but seldom meant. Read from units/slips.csv and units/warnings.csv.
 #pragma once
-#include <map>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -32,23 +31,30 @@ class Slips {
   explicit Slips(const AtomTable& table) : table_(table) {}
   using Codes = std::vector<std::string>;
 
+  Outcome read_slips(const Tables& tables);
+  Outcome read_warnings(const Tables& tables);
+  bool is_valid(std::string_view code) const;
+
   std::string without_look_alikes(std::string_view text) const;
-  std::vector<std::string> rewritten(std::string_view text) const;
-  std::vector<std::string> component(std::string_view text) const;
+  const Codes* whole(std::string_view text) const;
+  const Codes* part(std::string_view text) const;
   std::string case_insensitive(std::string_view text) const;
   std::string case_insensitive_symbol(std::string_view text) const;
-  std::vector<std::string> near(std::string_view text) const;
-  bool is_valid(std::string_view code) const;
+  Codes rewritten(std::string_view text) const;
+  Codes mended_component(std::string_view text) const;
+  Codes mended_symbol(std::string_view text) const;
+  Codes near(std::string_view text, std::size_t most) const;
 
   struct Caution {
     std::string message;
     std::string meant;
+    bool part = false;  // also as a part of a longer code
   };
   const AtomTable& table_;
-  std::unordered_map<std::string, Codes> whole_;      // a whole code, small letters → codes
-  std::unordered_map<std::string, Codes> parts_;      // one component, small letters → codes
-  std::vector<std::pair<std::string, std::string>> look_alikes_;  // UTF-8 → ASCII, longest first
-  std::vector<std::string> common_;                   // codes that near spellings are drawn from, commonest first
+  std::unordered_map<std::string, Codes> whole_;             // a text that stands alone, small letters → codes
+  std::unordered_map<std::string, Codes> parts_;             // one component, small letters → codes
+  std::unordered_map<std::string, std::string> look_alikes_;  // a character beyond ASCII → plain text
+  std::vector<std::string> common_;                          // codes that near spellings are drawn from, commonest first
   std::unordered_map<std::string, Caution> cautions_;
   std::unordered_map<std::string, std::string> notes_;
 };

@@ -103,6 +103,7 @@ Result<CsvTable> read_csv_table(std::string_view text, std::string_view file_nam
   if (text.starts_with("\xEF\xBB\xBF")) reader.at = reader.line_start = 3;
   CsvTable table;
   reader.skip_comments();
+  if (reader.done()) return reader.error("the table has no header row", "name the columns in the first row");
   auto header = reader.row(8);
   if (!header) return header.error();
   table.header = std::move(*header);

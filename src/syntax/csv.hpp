@@ -25,7 +25,7 @@ struct CsvTable {
 };
 
 /// Reads UTF-8 CSV with a header row. Lines that start with '#' before the header or between rows are comments.
-/// Error::invalid with line and column for a stray quote, an open quote at the end, or a row whose number of
+/// Error::invalid with line and column for a missing header, a stray quote, an open quote at the end, or a row whose number of
 /// cells is not the header's.
 Result<CsvTable> read_csv_table(std::string_view text, std::string_view file_name);
 

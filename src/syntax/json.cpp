@@ -346,11 +346,16 @@ Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names
   if (result.Code() == rapidjson::kParseErrorTermination) {
     return error_at(bytes, builder.refusal_offset(), builder.refusal(), builder.mend());
   }
-  const auto* words = std::find_if(std::begin(words_of_parser), std::end(words_of_parser),
-                                   [&](const Words& row) { return row.code == result.Code(); });
-  if (result.Code() == rapidjson::kParseErrorStringMissQuotationMark && result.Offset() < bytes.size()) {
+  rapidjson::ParseErrorCode code = result.Code();
+  // For the parser, a text that starts with a closing bracket is empty.
+  if (code == rapidjson::kParseErrorDocumentEmpty && result.Offset() < bytes.size()) {
+    code = rapidjson::kParseErrorValueInvalid;
+  }
+  if (code == rapidjson::kParseErrorStringMissQuotationMark && result.Offset() < bytes.size()) {
     return error_at(bytes, result.Offset(), "a string holds a NUL byte", "write it as \\u0000 or leave it out");
   }
+  const auto* words = std::find_if(std::begin(words_of_parser), std::end(words_of_parser),
+                                   [code](const Words& row) { return row.code == code; });
   if (words == std::end(words_of_parser)) {
     return error_at(bytes, result.Offset(), "the text is not JSON", "check it with the sender");
   }

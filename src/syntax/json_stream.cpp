@@ -236,20 +236,21 @@ JsonStream::Ending JsonStream::scan_object(bool in_array) {
     line_start_ = before_buffer_ + at_;
   };
   std::size_t depth = 0;
+  std::uint64_t open_arrays = 0;  // the lowest bit tells of the innermost: 1 an array, 0 an object
   bool in_string = false;
-  bool hopeless = false;  // a string ran over the end of its line: braces mean nothing from here on
+  bool hopeless = false;  // a string ran over the end of its line, or brackets cross: nothing closes any more
   while (true) {
     const ByteSet& stops = in_string ? inside_strings : outside_strings;
     const char* bytes = buffer_.data();
     std::size_t at = at_;
     while (at < end_ && !stops[bytes[at]]) ++at;
     at_ = at;
-    const int c = peek();
-    if (c == -1) {
-      if (in_array || source_error_) return Ending::exhausted;
-      cut();
+    if (at_ == end_) {
+      if (fill()) continue;
+      if (!in_array && !source_error_) cut();
       return Ending::exhausted;
     }
+    const char c = buffer_[at_];
     if (c == '\n') {
       if (in_string && !in_array) {
         hopeless = true;
@@ -290,8 +291,16 @@ JsonStream::Ending JsonStream::scan_object(bool in_array) {
       ++at_;
       if (c == '{' || c == '[') {
         ++depth;
-      } else if (--depth == 0) {
-        return Ending::whole;
+        open_arrays = open_arrays << 1 | (c == '[');
+      } else {
+        // Deeper than 64 the kinds are forgotten, but no reader takes that either.
+        if (depth <= 64 && (open_arrays & 1) != (c == ']')) hopeless = true;
+        open_arrays >>= 1;
+        if (--depth == 0 && !hopeless) return Ending::whole;
+        if (hopeless && in_array) {
+          scan_rest();
+          return Ending::exhausted;
+        }
       }
     }
   }

@@ -211,3 +211,25 @@ TEST_CASE("the CSV reads back to every word and every link") {
   CHECK(table->rows.size() == wanted_links + wanted_own);
   CHECK(words > 500);
 }
+
+TEST_CASE("a display with comma, quote and line end comes back from the CSV as it was") {
+  const std::string odd = "foul, \"very\"\nfoul";
+  const std::string text =
+      "word,display,system,code,standard,direction,status,source\nfoul,\"foul, "
+      "\"\"very\"\"\nfoul\",,,,both,own,x\n";
+  std::vector<TableFile> files;
+  for (const auto& file : embedded_tables()) {
+    files.push_back(file.path == "codes/odor.csv" ? TableFile{file.path, text} : file);
+  }
+  const auto changed = Terms::load(Tables(files));
+  REQUIRE(static_cast<bool>(changed));
+  const auto table = syntax::read_csv_table(terms::codes_as_csv(*changed), "codes.csv");
+  REQUIRE(static_cast<bool>(table));
+  std::size_t seen = 0;
+  for (const auto& row : table->rows) {
+    if (table->cell(row, "domain") != "odor") continue;
+    CHECK(table->cell(row, "display") == odd);
+    ++seen;
+  }
+  CHECK(seen == 1);
+}

@@ -1,0 +1,14 @@
+// One function a command: each adds its subcommand with its options and what runs when it is chosen.
+#pragma once
+
+namespace CLI {
+class App;
+}
+
+namespace charpie::cli {
+
+struct Session;
+
+void add_units(CLI::App& app, Session& session);
+
+}  // namespace charpie::cli

@@ -1,0 +1,40 @@
+#include "cli/session.hpp"
+
+#include <ostream>
+
+namespace charpie::cli {
+
+Result<const Tables*> Session::tables() {
+  if (tables_ == nullptr) {
+    if (mappings.empty()) {
+      tables_ = std::make_unique<Tables>(embedded_tables());
+    } else {
+      auto read = Tables::from_folder(mappings);
+      if (!read) return read.error();
+      tables_ = std::make_unique<Tables>(std::move(*read));
+    }
+  }
+  return static_cast<const Tables*>(tables_.get());
+}
+
+void Session::fail(const Error& error) {
+  err << "charpie: ";
+  if (!error.file.empty()) {
+    err << error.file;
+    if (error.line != 0) err << ':' << error.line;
+    if (error.column != 0) err << ':' << error.column;
+    err << ": ";
+  }
+  err << error.message;
+  if (!error.mend.empty()) err << "\n  " << error.mend;
+  err << '\n';
+  switch (error.kind) {
+    case Error::usage: exit_code = wrong_usage; break;
+    case Error::unreadable:
+    case Error::unwritable: exit_code = cannot_read_or_write; break;
+    case Error::mapping_broken: exit_code = mapping_broken; break;
+    case Error::invalid: exit_code = data_has_errors; break;
+  }
+}
+
+}  // namespace charpie::cli

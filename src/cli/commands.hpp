@@ -9,6 +9,7 @@ namespace charpie::cli {
 
 struct Session;
 
+void add_codes(CLI::App& app, Session& session);
 void add_units(CLI::App& app, Session& session);
 
 }  // namespace charpie::cli

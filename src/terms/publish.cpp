@@ -45,9 +45,10 @@ class Publisher {
     version_ = own == nullptr ? "" : own->version;
   }
 
-  Json bundle() const {
+  Json bundle(std::string_view only) const {
     Json entries = Json::array();
     for (const auto& domain : terms_.domains()) {
+      if (!only.empty() && domain.name != only) continue;
       for (auto& resource : {code_system(domain), value_set(domain), sent_map(domain), read_map(domain)}) {
         if (!resource.is_null()) entries.push_back({{"fullUrl", resource.at("url")}, {"resource", resource}});
       }
@@ -190,13 +191,14 @@ void append_row(std::string& out, const std::array<std::string_view, 9>& cells) 
 
 }  // namespace
 
-nlohmann::ordered_json codes_as_fhir(const Terms& terms) {
-  return Publisher(terms).bundle();
+nlohmann::ordered_json codes_as_fhir(const Terms& terms, std::string_view domain) {
+  return Publisher(terms).bundle(domain);
 }
 
-std::string codes_as_csv(const Terms& terms) {
+std::string codes_as_csv(const Terms& terms, std::string_view only) {
   std::string out = "domain,word,display,system,code,standard,direction,status,source\n";
   for (const auto& domain : terms.domains()) {
+    if (!only.empty() && domain.name != only) continue;
     for (const auto& entry : domain.concepts) {
       if (entry.code.empty()) {
         append_row(out, {domain.name, entry.word, entry.display, "", "", "", "both", "own", entry.source});

@@ -233,3 +233,16 @@ TEST_CASE("a display with comma, quote and line end comes back from the CSV as i
   }
   CHECK(seen == 1);
 }
+
+TEST_CASE("one domain can be published alone") {
+  const Json odor = terms::codes_as_fhir(loaded(), "odor");
+  CHECK(odor.at("entry").size() == 4);
+  for (const auto& entry : odor.at("entry")) {
+    const std::string id = entry.at("resource").at("id");
+    CHECK((id == "odor" || id == "odor-sent" || id == "odor-read"));
+  }
+  const auto table = syntax::read_csv_table(terms::codes_as_csv(loaded(), "odor"), "codes.csv");
+  REQUIRE(static_cast<bool>(table));
+  CHECK_FALSE(table->rows.empty());
+  for (const auto& row : table->rows) CHECK(table->cell(row, "domain") == "odor");
+}

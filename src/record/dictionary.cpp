@@ -1,7 +1,5 @@
 #include "record/dictionary.hpp"
 
-#include <array>
-
 namespace charpie::record {
 
 namespace {
@@ -56,22 +54,26 @@ constexpr std::array<Field, field_count> build() {
   return rows;
 }
 
-constexpr std::array<Field, field_count> rows = build();
+}  // namespace
+
+constexpr std::array<Field, field_count> field_rows = build();
+
+namespace {
 
 constexpr bool parents_precede_members() {
-  for (std::size_t i = 1; i < rows.size(); ++i) {
-    if (index(rows[i].parent) >= i || !rows[index(rows[i].parent)].is_group()) return false;
+  for (std::size_t i = 1; i < field_rows.size(); ++i) {
+    if (index(field_rows[i].parent) >= i || !field_rows[index(field_rows[i].parent)].is_group()) return false;
   }
   return true;
 }
 static_assert(parents_precede_members(), "a group stands before its members");
 
 constexpr bool tokens_spell_paths() {
-  for (std::size_t i = 1; i < rows.size(); ++i) {
-    const std::string_view path = rows[i].path, above = rows[index(rows[i].parent)].path;
+  for (std::size_t i = 1; i < field_rows.size(); ++i) {
+    const std::string_view path = field_rows[i].path, above = field_rows[index(field_rows[i].parent)].path;
     const std::size_t skip = above.empty() ? 0 : above.size() + 1;
-    if (!path.starts_with(above) || path.size() != skip + rows[i].name.size() ||
-        path.substr(skip) != rows[i].name) {
+    if (!path.starts_with(above) || path.size() != skip + field_rows[i].name.size() ||
+        path.substr(skip) != field_rows[i].name) {
       return false;
     }
   }
@@ -80,10 +82,10 @@ constexpr bool tokens_spell_paths() {
 static_assert(tokens_spell_paths(), "a token is the parent's token, an underscore and the name");
 
 constexpr bool names_differ_within_a_group() {
-  for (std::size_t i = 1; i < rows.size(); ++i) {
-    for (auto other = rows[i].next_sibling; other != FieldId::visit;
-         other = rows[index(other)].next_sibling) {
-      if (rows[index(other)].name == rows[i].name) return false;
+  for (std::size_t i = 1; i < field_rows.size(); ++i) {
+    for (auto other = field_rows[i].next_sibling; other != FieldId::visit;
+         other = field_rows[index(other)].next_sibling) {
+      if (field_rows[index(other)].name == field_rows[i].name) return false;
     }
   }
   return true;
@@ -92,7 +94,7 @@ static_assert(names_differ_within_a_group(), "two members of a group have one na
 
 // The reader keeps one bit a member; {"absent": …} is told from a group by its only member.
 constexpr bool groups_are_readable() {
-  for (const Field& row : rows) {
+  for (const Field& row : field_rows) {
     if (row.members > 64 || row.is_group() != (row.members > 0) || row.name == "absent") return false;
   }
   return true;
@@ -100,7 +102,7 @@ constexpr bool groups_are_readable() {
 static_assert(groups_are_readable(), "a group has 1 to 64 members, none of them called absent");
 
 constexpr bool arguments_fit_kinds() {
-  for (const Field& row : rows) {
+  for (const Field& row : field_rows) {
     const bool wants = row.kind == Kind::code || row.kind == Kind::word || row.kind == Kind::quantity;
     if (wants == row.argument.empty()) return false;
     if (row.may_be_none() && !row.is_list()) return false;
@@ -111,16 +113,8 @@ static_assert(arguments_fit_kinds(), "codes have a domain, quantities a dimensio
 
 }  // namespace
 
-std::span<const Field> dictionary() {
-  return rows;
-}
-
-const Field& field(FieldId id) {
-  return rows[index(id)];
-}
-
 const Field* find_field(std::string_view path) {
-  const Field* group = &rows[0];
+  const Field* group = &field_rows[0];
   while (!path.empty()) {
     const std::size_t point = path.find('.');
     const Field* found = find_member(*group, path.substr(0, point));
@@ -132,8 +126,8 @@ const Field* find_field(std::string_view path) {
 }
 
 const Field* find_member(const Field& group, std::string_view name) {
-  for (auto id = group.first_member; id != FieldId::visit; id = rows[index(id)].next_sibling) {
-    if (rows[index(id)].name == name) return &rows[index(id)];
+  for (auto id = group.first_member; id != FieldId::visit; id = field_rows[index(id)].next_sibling) {
+    if (field_rows[index(id)].name == name) return &field_rows[index(id)];
   }
   return nullptr;
 }

@@ -1,5 +1,7 @@
 // The dictionary of the wound visit record as data: which fields there are and what each may hold (dictionary.def).
 #pragma once
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <span>
 #include <string_view>
@@ -44,8 +46,9 @@ struct Field {
 };
 
 /// All rows, indexed by FieldId.
-std::span<const Field> dictionary();
-const Field& field(FieldId id);
+extern const std::array<Field, static_cast<std::size_t>(FieldId::count)> field_rows;
+inline std::span<const Field> dictionary() { return field_rows; }
+inline const Field& field(FieldId id) { return field_rows[static_cast<std::size_t>(id)]; }
 /// The field of that dotted path ("size.length"), or nullptr.
 const Field* find_field(std::string_view path);
 /// The member of a group by its name, or nullptr.

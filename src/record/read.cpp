@@ -68,6 +68,13 @@ std::string_view expected(Kind kind) {
   return "";
 }
 
+// Letters, digits and signs of ASCII without a blank: good as a code, a system and a text.
+bool is_plain_token(std::string_view text) {
+  bool plain = !text.empty();
+  for (const char c : text) plain &= c > 0x20 && c < 0x7F;
+  return plain;
+}
+
 // FHIR's code: no blank at either end, single blanks inside (R4 datatypes, code). An address of a system has
 // none.
 bool is_code_token(std::string_view text) {
@@ -511,6 +518,7 @@ class RecordWalk {
   }
 
   bool token(const Place& place, const Node& node, bool (*is_good)(std::string_view)) {
+    if (node.is_string() && is_plain_token(node.text)) return true;
     std::string_view text;
     if (!string(place, node, text)) return false;
     return is_good(text) || fail(FindingId::code_form, place, node, {shown(place, text)});

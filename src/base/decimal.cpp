@@ -209,12 +209,6 @@ ExactDecimal::ExactDecimal(Decimal from) {
   negative_ = parts.negative;
   // Only the digits within reach are copied, however many the text has.
   const long place = places_before_point(parts) + exponent_of(parts);
-  if (place > reach) {
-    digits_ = "1";
-    exponent_ = reach;
-    exact_ = false;
-    return;
-  }
   const long wanted = std::clamp(place + reach, 0L, static_cast<long>(parts.size() - leading));
   digits_.clear();
   for (long i = 0; i < wanted; ++i) digits_ += parts.digit(leading + static_cast<std::size_t>(i));

@@ -113,7 +113,11 @@ constexpr std::uint32_t many_members = 32;
 class TreeBuilder {
  public:
   TreeBuilder(const ReadOnlyStream& stream, Arena& arena, const Names& names, const JsonLimits& limits)
-      : stream_(stream), arena_(arena), names_(names), limits_(limits) {}
+      : stream_(stream),
+        arena_(arena),
+        names_(names),
+        limits_(limits),
+        depth_(std::min(limits.depth, JsonLimits::deepest)) {}
 
   bool Null() { return scalar(NodeKind::null, stream_.Tell() - 4, {}); }
   bool Bool(bool value) {
@@ -242,18 +246,20 @@ class TreeBuilder {
     return true;
   }
 
-  // The iterative parser tells of a bracket before it takes it: Tell() is its offset.
+  // The parser tells of a bracket after it took it. It calls itself for what is nested, and a refusal here stops
+  // it: the depth limit also bounds the stack.
   bool open(NodeKind kind) {
-    if (frames_.size() >= limits_.depth) {
-      return refuse(stream_.Tell(), "values are nested deeper than " + std::to_string(limits_.depth) + " levels",
+    const std::size_t bracket = stream_.Tell() - 1;
+    if (frames_.size() >= depth_) {
+      return refuse(bracket, "values are nested deeper than " + std::to_string(depth_) + " levels",
                     "flatten the record");
     }
-    Node* node = add(kind, stream_.Tell(), {});
+    Node* node = add(kind, bracket, {});
     frames_.push_back({node, 0});
     return true;
   }
   bool close() {
-    frames_.back().node->end = static_cast<std::uint32_t>(stream_.Tell() + 1);
+    frames_.back().node->end = static_cast<std::uint32_t>(stream_.Tell());
     frames_.pop_back();
     return true;
   }
@@ -277,6 +283,7 @@ class TreeBuilder {
   Arena& arena_;
   const Names& names_;
   const JsonLimits& limits_;
+  std::size_t depth_;
   const char* bytes_ = nullptr;
   std::vector<Frame> frames_;
   Node* root_ = nullptr;
@@ -335,8 +342,8 @@ Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names
   TreeBuilder builder(stream, arena, names, limits);
   builder.begin_of(bytes.data());
   rapidjson::Reader reader;
-  constexpr unsigned flags = rapidjson::kParseInsituFlag | rapidjson::kParseIterativeFlag |
-                             rapidjson::kParseValidateEncodingFlag | rapidjson::kParseNumbersAsStringsFlag;
+  constexpr unsigned flags = rapidjson::kParseInsituFlag | rapidjson::kParseValidateEncodingFlag |
+                             rapidjson::kParseNumbersAsStringsFlag;
   const rapidjson::ParseResult result = reader.Parse<flags>(stream, builder);
   if (!result.IsError()) {
     // The parser takes a NUL for the end.
@@ -347,7 +354,7 @@ Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names
     return error_at(bytes, builder.refusal_offset(), builder.refusal(), builder.mend());
   }
   rapidjson::ParseErrorCode code = result.Code();
-  // For the parser, a text that starts with a closing bracket is empty.
+  // For the parser, a text that starts with NUL is empty.
   if (code == rapidjson::kParseErrorDocumentEmpty && result.Offset() < bytes.size()) {
     code = rapidjson::kParseErrorValueInvalid;
   }

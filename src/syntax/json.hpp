@@ -11,6 +11,7 @@ namespace charpie::syntax {
 
 /// What a document may not exceed. A FHIR string holds 1 MiB at most (R4, datatype string); base64 may need more.
 struct JsonLimits {
+  static constexpr std::size_t deepest = 1000;  // no larger depth is granted: the parser calls itself
   std::size_t depth = 64;                   // nested objects and arrays
   std::size_t string_bytes = 1024 * 1024;   // one decoded string or name
   std::size_t document_bytes = 64u << 20;   // the whole text; never more than 4 GiB, offsets are 32 bits

@@ -101,6 +101,7 @@ void JsonStream::begin(JsonPiece& piece) {
   piece.ordinal = ++ordinal_;
   piece.line = line_;
   piece.column = column();
+  piece.offset = before_buffer_ + at_;
 }
 
 // Puts the bytes up to at_ in the piece.

@@ -34,6 +34,7 @@ struct JsonPiece {
   std::uint64_t ordinal = 0;   // 1, 2, 3, … over records and broken stretches alike
   std::size_t line = 0;        // line of the input on which `bytes` start, 1-based
   std::size_t column = 0;      // byte column there, 1-based
+  std::uint64_t offset = 0;    // of `bytes` in the input
   std::optional<Error> error;  // set when the piece is no record; says line and what to do
 };
 

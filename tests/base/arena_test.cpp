@@ -26,3 +26,17 @@ TEST_CASE("an arena's pieces are aligned, apart, and keep what was put in them")
     arena.reset();
   }
 }
+
+TEST_CASE("an arena keeps within its blocks") {
+  Arena arena;
+  // A block made for this one size leaves eight bytes, three past a multiple of eight: no double fits there.
+  const std::size_t size = (2 << 20) + 3;
+  const char* large = static_cast<char*>(arena.allocate(size, 8));
+  const char* number = reinterpret_cast<const char*>(arena.make<double>(1.5));
+  CHECK((number < large || number >= large + size + 8));
+  struct alignas(64) Wide {
+    char bytes[64];
+  };
+  const auto* row = arena.make_row<Wide>(100000);
+  CHECK(reinterpret_cast<std::uintptr_t>(row) % 64 == 0);
+}

@@ -45,6 +45,8 @@ TEST_CASE("what is not UTF-8 is refused at its first byte") {
               {"\xF5\x80\x80\x80", 0},           // above
               {"\xFE", 0},                       // never a byte of UTF-8
               {"\xFF", 0},                       //
+              {"\xFF" "12345678", 0},             // first and last in eight bytes of ASCII
+              {"1234567\xFF", 7},                //
               {"\x80", 0},                       // continues nothing
               {"ab\xE2\x89", 2},                 // cut off
               {"ab\xE2", 2},                     //

@@ -33,13 +33,14 @@ class DripSource final : public ByteSource {
 };
 
 // One line a piece: "line:column bytes" or "line:column ! message | bytes".
-std::vector<std::string> pieces(ByteSource& source, JsonStreamLimits limits = {}) {
+std::vector<std::string> pieces(ByteSource& source, std::string_view text, JsonStreamLimits limits = {}) {
   JsonStream stream(source, limits);
   std::vector<std::string> rows;
   JsonPiece piece;
   while (stream.next(piece)) {
     REQUIRE(rows.size() < 100000);
     REQUIRE(piece.ordinal == rows.size() + 1);
+    REQUIRE(text.substr(piece.offset, piece.bytes.size()) == piece.bytes);
     std::string row = std::to_string(piece.line) + ":" + std::to_string(piece.column) + " ";
     if (piece.error) {
       row += "! " + piece.error->message + " | ";
@@ -58,14 +59,14 @@ std::vector<std::string> pieces(ByteSource& source, JsonStreamLimits limits = {}
 void check_pieces(const std::string& text, const std::vector<std::string>& expected, JsonStreamLimits limits = {}) {
   CAPTURE(text);
   TextSource whole(text);
-  CHECK(pieces(whole, limits) == expected);
+  CHECK(pieces(whole, text, limits) == expected);
   for (const std::size_t step : {1u, 2u, 3u, 7u}) {
     for (const std::size_t chunk : {1u, 5u, 4096u}) {
       CAPTURE(step);
       CAPTURE(chunk);
       limits.chunk_bytes = chunk;
       DripSource drip(text, step);
-      REQUIRE(pieces(drip, limits) == expected);
+      REQUIRE(pieces(drip, text, limits) == expected);
     }
   }
 }
@@ -105,6 +106,7 @@ TEST_CASE("what is empty or begins with neither bracket nor brace") {
   const std::string none = "! this is no JSON object | ";
   check_pieces("id,length\n1,2\n", {"1:1 " + none + "id,length\n1,2\n"});
   check_pieces("<Bundle/>", {"1:1 " + none + "<Bundle/>"});
+  check_pieces("x {\"a\":1}\n{\"b\":2}", {"1:1 " + none + "x {\"a\":1}\n", "2:1 {\"b\":2}"});
   check_pieces("4.0", {"1:1 " + none + "4.0"});
   check_pieces("\"text\"\n{\"a\":1}\n", {"1:1 " + none + "\"text\"\n", "2:1 {\"a\":1}"});
 }
@@ -126,6 +128,9 @@ TEST_CASE("a broken line never takes its neighbours with it") {
     check_pieces(broken + "\n" + broken + "\n" + good_3,
                  {"1:1 " + open + broken + "\n", "2:1 " + open + broken + "\n", "3:1 " + good_3});
   }
+  // One object a line has been seen, so a line with a brace is a record.
+  check_pieces(good_1 + "\n{\"id\":[\n" + good_3 + "\n]}\n",
+               {"1:1 " + good_1, "2:1 " + open + "{\"id\":[\n", "3:1 " + good_3, "4:1 " + none + "]}\n"});
   check_pieces(good_1 + "}\n" + good_3 + "\n", {"1:1 " + good_1, "1:11 " + none + "}\n", "2:1 " + good_3});
   check_pieces(good_1 + " and more\n \n  " + good_3 + "\n",
                {"1:1 " + good_1, "1:12 " + none + "and more\n \n  ", "3:3 " + good_3});
@@ -169,6 +174,9 @@ TEST_CASE("a record too long is one error, and the next are read") {
   check_pieces("{\"a\":12345}\n", {"1:1 " + lengthy}, limits);
   check_pieces("{\"a\":1}\n" + big + "\n{\"a\":2}\n", {"1:1 {\"a\":1}", "2:1 " + lengthy, "3:1 {\"a\":2}"}, limits);
   check_pieces("[{\"a\":1}," + big + ",{\"a\":2}]", {"1:2 {\"a\":1}", "1:10 " + lengthy, "1:119 {\"a\":2}"}, limits);
+  // Lines inside one that is too long are no places to go back to; a new line with a brace ends it.
+  check_pieces("{\"a\":[\n{\"b\":1234567890},\n{\"c\":1}\n", {"1:1 " + lengthy, "3:1 {\"c\":1}"}, limits);
+  check_pieces("{\"a\":[1,2,3,4,5,6,\n{\"b\":2}\n", {"1:1 " + lengthy, "2:1 {\"b\":2}"}, limits);
   // Too long and never closed.
   check_pieces("{\"a\":\"" + std::string(100, 'x') + "\n{\"a\":2}\n", {"1:1 " + lengthy, "2:1 {\"a\":2}"}, limits);
   check_pieces(std::string(100, 'x') + "\n{\"a\":2}\n", {"1:1 " + lengthy, "2:1 {\"a\":2}"}, limits);

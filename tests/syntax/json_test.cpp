@@ -258,6 +258,7 @@ TEST_CASE("structure: what is refused, where, and in which words") {
       {"{}\n// end", "2:1 " + more},
       {"1 2", "1:3 " + more},
       {"[] \n\xC3\xA9", "2:1 " + more},
+      {std::string("\0[]", 3), "1:1 " + value},
       {std::string("[]\0", 3), "1:3 a NUL byte follows the JSON value"},
       {std::string("[\0]", 3), "1:2 " + value},
       // words and comments
@@ -378,7 +379,9 @@ TEST_CASE("limits") {
   CHECK(refusal(repeated("[", 65)) == "1:65 values are nested deeper than 64 levels");
   CHECK(refusal(repeated("{\"a\":", 100000)) == "1:321 values are nested deeper than 64 levels");
   limits.depth = 200000;
-  CHECK(refusal(repeated("[", 100000) + repeated("]", 100000), limits) == "");
+  CHECK(refusal(repeated("[", 1000) + repeated("]", 1000), limits) == "");
+  CHECK(refusal(repeated("[", 100000) + repeated("]", 100000), limits) ==
+        "1:1001 values are nested deeper than 1000 levels");
 
   JsonLimits strings;
   strings.string_bytes = 4;

@@ -186,7 +186,7 @@ TEST_CASE("the questions that templates may name") {
   struct Question {
     const char *code, *display;
   };
-  for (const auto& [code, display] : std::vector<Question>{
+  for (const auto& row : std::vector<Question>{
            {"39135-9", "Wound assessment panel"},
            {"72287-6", "Wound size panel"},
            {"39126-8", "Length of Wound"},
@@ -213,10 +213,10 @@ TEST_CASE("the questions that templates may name") {
            {"72294-2", "Undermining clock position of Wound"},
            {"72293-4", "Undermining [Length] of Wound"},
            {"91150-3", "Pressure injury stage NPUAP"}}) {
-    CAPTURE(code);
-    const auto* question = loaded().standard("loinc", code);
+    CAPTURE(row.code);
+    const auto* question = loaded().standard("loinc", row.code);
     REQUIRE(question != nullptr);
-    CHECK(question->display == display);
+    CHECK(question->display == row.display);
     CHECK(question->use != "input");
   }
 }

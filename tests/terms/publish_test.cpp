@@ -63,7 +63,9 @@ TEST_CASE("every resource has the elements of R4 and nothing else") {
     const std::string type = found.at("resourceType");
     CAPTURE(found.at("url").get<std::string>());
     REQUIRE(r4_elements.count(type) == 1);
-    for (const auto& [name, value] : found.items()) {
+    for (const auto& element : found.items()) {
+      const std::string& name = element.key();
+      const Json& value = element.value();
       CAPTURE(name);
       CHECK(r4_elements.at(type).count(name) == 1);
       CHECK_FALSE((value.is_null() || value == "" || (value.is_structured() && value.empty())));

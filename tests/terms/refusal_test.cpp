@@ -141,10 +141,12 @@ TEST_CASE("broken tables of systems and standard codes") {
 }
 
 TEST_CASE("a domain of the dictionary without a table, and a missing file") {
-  for (const auto& [gone, words] :
+  for (const auto& row :
        {std::pair{"codes/odor.csv", "'odor' of the dictionary"},
         std::pair{"codes/list-none.csv", "'list-none' of the dictionary"},
         std::pair{"codes/systems.csv", "missing"}, std::pair{"codes/standard.csv", "missing"}}) {
+    const std::string gone = row.first;
+    const std::string words = row.second;
     CAPTURE(gone);
     std::vector<TableFile> files;
     for (const auto& file : embedded_tables()) {

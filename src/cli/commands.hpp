@@ -9,7 +9,9 @@ namespace charpie::cli {
 
 struct Session;
 
+void add_check(CLI::App& app, Session& session);
 void add_codes(CLI::App& app, Session& session);
+void add_convert(CLI::App& app, Session& session);
 void add_units(CLI::App& app, Session& session);
 
 }  // namespace charpie::cli

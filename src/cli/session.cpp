@@ -17,6 +17,17 @@ Result<const Tables*> Session::tables() {
   return static_cast<const Tables*>(tables_.get());
 }
 
+Result<const flow::Engine*> Session::engine() {
+  if (engine_ == nullptr) {
+    const auto found = tables();
+    if (!found) return found.error();
+    auto loaded = flow::Engine::load(**found);
+    if (!loaded) return loaded.error();
+    engine_ = std::move(*loaded);
+  }
+  return static_cast<const flow::Engine*>(engine_.get());
+}
+
 void Session::fail(const Error& error) {
   err << "charpie: ";
   if (!error.file.empty()) {

@@ -6,6 +6,7 @@
 
 #include "base/result.hpp"
 #include "base/tables.hpp"
+#include "flow/engine.hpp"
 
 namespace charpie::cli {
 
@@ -20,17 +21,24 @@ struct Session {
   bool out_is_terminal = false;
   bool err_is_terminal = false;
   bool color = false;          // on standard error
-  std::string mappings;        // --mappings DIR; empty = the embedded tables
+  bool show_keys = false;      // patients' identifiers may be shown
+  std::string mappings{};      // --mappings DIR; empty = the embedded tables
   int exit_code = clean;
 
   /// The embedded tables, or those of --mappings. Read once.
   Result<const Tables*> tables();
+  /// Everything that conversions rest on, loaded from the tables and proved. Once.
+  Result<const flow::Engine*> engine();
 
   /// Says what stopped the work, and sets the exit code that goes with it.
   void fail(const Error& error);
 
+  Session(std::istream& in_stream, std::ostream& out_stream, std::ostream& err_stream)
+      : in(in_stream), out(out_stream), err(err_stream) {}
+
  private:
   std::unique_ptr<Tables> tables_;
+  std::unique_ptr<flow::Engine> engine_;
 };
 
 }  // namespace charpie::cli

@@ -15,7 +15,9 @@ Result<std::size_t> TextSource::read(char* to, std::size_t size) {
 
 namespace {
 
-bool is_white_space(int c) { return c == ' ' || c == '\t' || c == '\n' || c == '\r'; }
+bool is_white_space(int c) {
+  return c == ' ' || c == '\t' || c == '\n' || c == '\r';
+}
 
 struct ByteSet {
   bool holds[256] = {};
@@ -30,7 +32,8 @@ constexpr ByteSet inside_strings("\"\\\n");
 
 }  // namespace
 
-JsonStream::JsonStream(ByteSource& source, const JsonStreamLimits& limits) : source_(source), limits_(limits) {
+JsonStream::JsonStream(ByteSource& source, const JsonStreamLimits& limits)
+    : source_(source), limits_(limits) {
   limits_.chunk_bytes = std::max<std::size_t>(limits_.chunk_bytes, 1);
 }
 
@@ -107,8 +110,12 @@ void JsonStream::begin(JsonPiece& piece) {
 // Puts the bytes up to at_ in the piece.
 bool JsonStream::give(JsonPiece& piece) {
   if (too_long()) {
-    piece.error = Error{Error::invalid, "a record is longer than " + std::to_string(limits_.record_bytes) + " bytes",
-                        {}, piece.line, piece.column, "split it, or check that its braces are closed"};
+    piece.error = Error{Error::invalid,
+                        "a record is longer than " + std::to_string(limits_.record_bytes) + " bytes",
+                        {},
+                        piece.line,
+                        piece.column,
+                        "split it, or check that its braces are closed"};
   } else {
     piece.bytes.assign(buffer_, kept_from_, at_ - kept_from_);
   }
@@ -137,15 +144,19 @@ bool JsonStream::next(JsonPiece& piece) {
     if (first == -1) {
       begin(piece);
       shape_ = Shape::ended;
-      return give_broken(piece, "the input is empty", "give a JSON object, an array of objects or one object a line");
+      return give_broken(piece, "the input is empty",
+                         "give a JSON object, an array of objects or one object a line");
     }
     shape_ = first == '[' ? Shape::array : Shape::sequence;
     if (first == '[') step();
   }
   switch (shape_) {
-    case Shape::array: return next_in_array(piece);
-    case Shape::sequence: return next_in_sequence(piece);
-    default: return false;
+    case Shape::array:
+      return next_in_array(piece);
+    case Shape::sequence:
+      return next_in_sequence(piece);
+    default:
+      return false;
   }
 }
 
@@ -167,7 +178,8 @@ bool JsonStream::next_in_array(JsonPiece& piece) {
   begin(piece);
   if (c == -1) {
     shape_ = Shape::ended;
-    return give_broken(piece, "the array of records is not closed", "add the closing bracket; check that nothing was cut off");
+    return give_broken(piece, "the array of records is not closed",
+                       "add the closing bracket; check that nothing was cut off");
   }
   if (element_before_) {
     element_before_ = false;
@@ -210,8 +222,9 @@ bool JsonStream::next_in_sequence(JsonPiece& piece) {
   }
   if (c != '{') {
     scan_to_line_with_object();
-    return give_broken(piece, "this is no JSON object",
-                       "give one object a line, or one array of objects; nothing else may stand between them");
+    return give_broken(
+        piece, "this is no JSON object",
+        "give one object a line, or one array of objects; nothing else may stand between them");
   }
   const std::size_t first_line = line_;
   if (scan_object(false) == Ending::whole) {
@@ -222,8 +235,8 @@ bool JsonStream::next_in_sequence(JsonPiece& piece) {
   return give_broken(piece, "a record is not closed", "close its braces, brackets and quotes");
 }
 
-// From the brace at at_ to past the one that closes it. In a sequence, a broken object is cut where a line starts
-// with '{': at the first such line, so that each following record is tried from its own start.
+// From the brace at at_ to past the one that closes it. In a sequence, a broken object is cut where a line
+// starts with '{': at the first such line, so that each following record is tried from its own start.
 JsonStream::Ending JsonStream::scan_object(bool in_array) {
   struct Place {
     std::size_t from_kept = 0;

@@ -14,7 +14,8 @@ namespace charpie::syntax {
 class ByteSource {
  public:
   virtual ~ByteSource() = default;
-  /// Fills up to `size` bytes (size > 0), returns how many; 0 at the end; Error::unreadable when reading failed.
+  /// Fills up to `size` bytes (size > 0), returns how many; 0 at the end; Error::unreadable when reading
+  /// failed.
   virtual Result<std::size_t> read(char* to, std::size_t size) = 0;
 };
 
@@ -30,7 +31,7 @@ class TextSource final : public ByteSource {
 
 /// One record's bytes, or a stretch of the input that is none.
 struct JsonPiece {
-  std::string bytes;           // owned, so that a worker may keep them; a broken stretch keeps its bytes as they came
+  std::string bytes;  // owned, so that a worker may keep them; a broken stretch keeps its bytes as they came
   std::uint64_t ordinal = 0;   // 1, 2, 3, … over records and broken stretches alike
   std::size_t line = 0;        // line of the input on which `bytes` start, 1-based
   std::size_t column = 0;      // byte column there, 1-based
@@ -43,22 +44,23 @@ struct JsonStreamLimits {
   std::size_t chunk_bytes = 256u << 10;  // asked from the source at a time
 };
 
-/// Splits one JSON object, an array of objects, or objects one after another (one a line, or spread over lines).
-/// The first character that is not white space decides: '[' is an array, all else is objects one after another.
+/// Splits one JSON object, an array of objects, or objects one after another (one a line, or spread over
+/// lines). The first character that is not white space decides: '[' is an array, all else is objects one
+/// after another.
 ///
-/// A record ends where its braces balance; whether it is good JSON is for read_json(). Objects one after another:
-/// a broken one ends before the next line that starts with '{', so that it never takes its neighbours with it.
-/// (Such a line inside an object is taken for a new record only where no value could stand, or after a record
-/// was seen whole on one line; objects printed without indentation work as long as they are whole.)
-/// In an array, an element that is never closed takes the rest, as one error.
-/// Memory: one record at most and a chunk.
+/// A record ends where its braces balance; whether it is good JSON is for read_json(). Objects one after
+/// another: a broken one ends before the next line that starts with '{', so that it never takes its
+/// neighbours with it. (Such a line inside an object is taken for a new record only where no value could
+/// stand, or after a record was seen whole on one line; objects printed without indentation work as long as
+/// they are whole.) In an array, an element that is never closed takes the rest, as one error. Memory: one
+/// record at most and a chunk.
 class JsonStream {
  public:
   /// The source must outlive the stream.
   explicit JsonStream(ByteSource& source, const JsonStreamLimits& limits = {});
 
-  /// Puts the next piece in `piece` (reusing its memory); false at the end. When the source cannot be read, one
-  /// piece with Error::unreadable comes last.
+  /// Puts the next piece in `piece` (reusing its memory); false at the end. When the source cannot be read,
+  /// one piece with Error::unreadable comes last.
   bool next(JsonPiece& piece);
 
   /// Whether the input is an array; known after the first next().

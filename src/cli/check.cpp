@@ -1,0 +1,59 @@
+// charpie check: what is wrong with records, and what to do about it.
+#include <CLI/CLI.hpp>
+#include <memory>
+#include <ostream>
+
+#include "cli/commands.hpp"
+#include "cli/record_options.hpp"
+#include "flow/convert.hpp"
+
+namespace charpie::cli {
+
+namespace {
+
+struct Request {
+  RecordOptions records{};
+  std::string to{};
+  mapping::Options options{};
+};
+
+void run_check(Session& session, const Request& request) {
+  const auto engine = session.engine();
+  if (!engine) return session.fail(engine.error());
+  flow::Conversion conversion;
+  flow::find_form(request.records.from, conversion.from);
+  conversion.options = request.options;
+  conversion.options.name_space = request.records.name_space;
+  conversion.write = false;
+  conversion.check_target = !request.to.empty();
+  auto let = find_slugs(request.records.let);
+  if (!let) return session.fail(let.error());
+  conversion.let = std::move(*let);
+  auto findings = FindingsOutput::open(request.records.findings, session);
+  if (!findings) return session.fail(findings.error());
+
+  flow::Tally tally;
+  const bool done = run_batches(
+      session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
+      [](flow::Batch&) { return Outcome(std::monostate{}); }, nullptr, **findings, tally, nullptr);
+  if (!done) return;
+  if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
+  if (request.records.findings.summary) {
+    session.err << tally.records << " records, " << tally.written << " can be converted, " << tally.rejected << " cannot\n";
+    (*findings)->write_summary();
+  }
+  if ((*findings)->failed()) session.exit_code = data_has_errors;
+}
+
+}  // namespace
+
+void add_check(CLI::App& app, Session& session) {
+  auto* command = app.add_subcommand("check", "report what is wrong with records, with place and mend");
+  const auto request = std::make_shared<Request>();
+  request->records.add_to(*command);
+  command->add_option("--to", request->to, "also report what this form cannot hold")->check(CLI::IsMember({"fhir-r4"}));
+  add_mapping_options(*command, request->options);
+  command->callback([request, &session] { run_check(session, *request); });
+}
+
+}  // namespace charpie::cli

@@ -1,0 +1,89 @@
+#include "cli/record_options.hpp"
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <thread>
+
+#include "record/nearest.hpp"
+
+namespace charpie::cli {
+
+namespace {
+
+// Each worker holds two batches of about half a MiB: eight keep the program small on a large machine.
+constexpr unsigned most_jobs_unasked = 8;
+constexpr unsigned most_jobs = 1024;
+
+}  // namespace
+
+void RecordOptions::add_to(CLI::App& command) {
+  command.add_option("files", files, "files of records: a JSON object, an array, or one a line; - or none = standard input");
+  command.add_option("--from", from, "the form that comes in: record, or fhir-r4 (Bundles)")
+      ->check(CLI::IsMember({"record", "fhir-r4"}))
+      ->capture_default_str();
+  command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)");
+  command.add_option("--jobs", jobs, "worker threads; the output is the same for any number (default: one a core, at most 8)")
+      ->check(CLI::Range(1u, most_jobs));
+  command.add_option("--let", let, "let this blocking finding pass, by its slug; may be repeated")->allow_extra_args(false);
+  findings.add_to(command);
+}
+
+void add_mapping_options(CLI::App& command, mapping::Options& options) {
+  command.add_option("--units", options.units, "fixed: cm, cm2, mL, the charted unit beside it; charted: as it was charted")
+      ->check(CLI::IsMember({"fixed", "charted"}))
+      ->capture_default_str();
+  command.add_option("--refs", options.refs,
+                     "how patient, encounter and people are named: identifier (loads everywhere, attaches to no chart), "
+                     "conditional (attaches to what the server has), include (sends minimal Patient and Practitioner)")
+      ->check(CLI::IsMember({"identifier", "conditional", "include"}))
+      ->capture_default_str();
+}
+
+unsigned job_count(unsigned asked) {
+  if (asked != 0) return asked;
+  return std::clamp(std::thread::hardware_concurrency(), 1u, most_jobs_unasked);
+}
+
+Result<std::vector<record::FindingId>> find_slugs(const std::vector<std::string>& slugs) {
+  std::vector<record::FindingId> ids;
+  for (const auto& slug : slugs) {
+    const auto id = record::find_finding(slug);
+    if (id == record::FindingId::count) {
+      std::string_view nearest;
+      std::size_t least = slug.size();
+      for (const auto& kind : record::finding_kinds()) {
+        const auto distance = record::edit_distance(kind.slug, slug);
+        if (distance < least) {
+          least = distance;
+          nearest = kind.slug;
+        }
+      }
+      return Error{Error::usage, "there is no finding '" + slug + "'", {}, 0, 0,
+                   nearest.empty() ? "" : "perhaps meant: " + std::string(nearest)};
+    }
+    ids.push_back(id);
+  }
+  return ids;
+}
+
+bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
+                 const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
+                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone) {
+  flow::Input input(options.files);
+  const auto take = [&](flow::Batch& batch) -> Result<bool> {
+    tally += batch.tally;
+    if (auto told = findings.tell(batch.findings); !told) return told.error();
+    if (rejects != nullptr) {
+      if (auto kept = rejects->write(batch.rejects); !kept) return kept.error();
+    }
+    if (auto placed = place(batch); !placed) return placed.error();
+    return reader_gone == nullptr || !reader_gone->closed();
+  };
+  if (auto done = flow::run_in_order(input, job_count(options.jobs), make_worker, take); !done) {
+    session.fail(done.error());
+    return false;
+  }
+  return true;
+}
+
+}  // namespace charpie::cli

@@ -1,0 +1,43 @@
+// The options of commands that read records, and the run that they share: files in, workers, output and findings.
+#pragma once
+#include <string>
+#include <vector>
+
+#include "cli/findings_output.hpp"
+#include "cli/session.hpp"
+#include "flow/convert.hpp"
+#include "flow/in_order.hpp"
+#include "flow/input.hpp"
+
+namespace CLI {
+class App;
+}
+
+namespace charpie::cli {
+
+/// What is read, and what lets it pass.
+struct RecordOptions {
+  std::vector<std::string> files{};
+  std::string from = "record";
+  std::string name_space{};
+  unsigned jobs = 0;  // 0: one a core, eight at most
+  std::vector<std::string> let{};
+  FindingsOptions findings{};
+  void add_to(CLI::App& command);
+};
+
+/// The mapping's own options, as far as a command takes them.
+void add_mapping_options(CLI::App& command, mapping::Options& options);
+
+/// The ids of finding slugs. Error::usage that names the nearest slug when there is none of that name.
+Result<std::vector<record::FindingId>> find_slugs(const std::vector<std::string>& slugs);
+
+unsigned job_count(unsigned asked);
+
+/// Runs batches through workers. Output goes to `out`, rejects to `rejects` (either may be nullptr), findings to
+/// `findings`. False when the work was stopped by an error, which has been told.
+bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
+                 const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
+                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone);
+
+}  // namespace charpie::cli

@@ -1,0 +1,69 @@
+// A stretch of the input on its way through the workers, and what became of it.
+#pragma once
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/uuid.hpp"
+#include "record/finding.hpp"
+#include "syntax/json_stream.hpp"
+
+namespace charpie::flow {
+
+/// One resource among the bytes of a batch, for packs that sort resources into files.
+struct PlacedResource {
+  std::string_view type;           // lives as long as the mapping
+  bool shared = false;             // outlives its visit: written once, however many visits name it
+  Uuid uuid;
+  std::size_t begin = 0, end = 0;  // in Batch::out
+};
+
+/// What is counted while records pass.
+struct Tally {
+  std::uint64_t records = 0;    // read, or broken where a record should stand
+  std::uint64_t written = 0;    // gone on
+  std::uint64_t rejected = 0;   // held back by a finding that blocks
+  std::uint64_t differing = 0;  // came back changed (round trip)
+  Tally& operator+=(const Tally& other) {
+    records += other.records;
+    written += other.written;
+    rejected += other.rejected;
+    differing += other.differing;
+    return *this;
+  }
+};
+
+/// Batches are reused, so that the memory of their strings is. A batch is in one hand at a time.
+struct Batch {
+  std::string file{};                        // for messages
+  std::vector<syntax::JsonPiece> pieces{};   // the first `count` are of this round
+  std::size_t count = 0;
+
+  std::string out{};                         // what goes to the output
+  std::string rejects{};                     // what goes to the rejects file
+  std::vector<record::Finding> findings{};
+  std::vector<PlacedResource> resources{};   // in `out`, for --pack bulk
+  Tally tally{};
+
+  /// Forgets the round; lets go of memory that only an unusually long record needed.
+  void clear();
+};
+
+/// Gives batches, one after the other.
+class BatchSource {
+ public:
+  virtual ~BatchSource() = default;
+  /// Fills pieces and count of a cleared batch; false at the end. An error ends the work.
+  virtual Result<bool> fill(Batch& batch) = 0;
+};
+
+/// Does the work on batches. One for each thread.
+class Worker {
+ public:
+  virtual ~Worker() = default;
+  /// Turns pieces into output, rejects and findings. Touches nothing that another worker touches.
+  virtual void work(Batch& batch) = 0;
+};
+
+}  // namespace charpie::flow

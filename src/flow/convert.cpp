@@ -1,0 +1,193 @@
+#include "flow/convert.hpp"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "flow/reject.hpp"
+#include "record/write.hpp"
+#include "syntax/json_write.hpp"
+
+namespace charpie::flow {
+
+using mapping::Lifetime;
+using mapping::Planned;
+using record::Finding;
+using record::FindingId;
+
+bool blocks(std::span<const Finding> findings, std::string_view record_key) {
+  return std::any_of(findings.begin(), findings.end(), [&](const Finding& one) {
+    return one.blocks && (one.record_key.empty() || one.record_key == record_key);
+  });
+}
+
+void let_pass(std::span<Finding> findings, std::span<const FindingId> let) {
+  for (auto& one : findings) {
+    if (std::find(let.begin(), let.end(), one.id) != let.end()) one.blocks = false;
+  }
+}
+
+Converter::Converter(const Engine& engine, const Conversion& conversion)
+    : conversion_(&conversion),
+      reader_(engine, conversion.from, conversion.options,
+              conversion.make_check ? conversion.make_check() : RecordCheck{}),
+      writer_(engine.fhir(), conversion.options),
+      old_reader_(engine, DataForm::record, conversion.options,
+                  conversion.make_check ? conversion.make_check() : RecordCheck{}),
+      old_writer_(engine.fhir(), conversion.options) {}
+
+void Converter::work(Batch& batch) {
+  for (std::size_t i = 0; i < batch.count; ++i) work_on(batch.pieces[i], batch);
+}
+
+void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
+  const auto records = reader_.read(piece, batch.file);
+  const bool to_fhir = conversion_->to == DataForm::fhir_r4 && conversion_->check_target;
+  if (to_fhir) {
+    for (const auto& one : records) {
+      reader_.begin_findings(one);
+      writer_.check(one, reader_.findings());
+      const auto status = one.text(record::FieldId::status);
+      if (conversion_->write && (status == "amended" || status == "corrected") && !find_old(one)) {
+        const bool given = conversion_->replaces != nullptr;
+        reader_.findings().report(FindingId::amended_alone, "status", one.root->offset,
+                                  {status, given ? "no version of it that can be read stands in the old file"
+                                                 : "the version before it was not given"});
+      }
+    }
+  }
+  auto found = reader_.take_findings();
+  let_pass(found, conversion_->let);
+  batch.tally.records += std::max<std::size_t>(records.size(), 1);
+  bool rejected = records.empty() && blocks(found, {});
+  if (rejected) ++batch.tally.rejected;
+  for (const auto& one : records) {
+    if (blocks(found, one.text(record::FieldId::id))) {
+      rejected = true;
+      ++batch.tally.rejected;
+    } else {
+      ++batch.tally.written;
+      if (conversion_->write) write(one, batch);
+    }
+  }
+  if (rejected && conversion_->keep_rejects) {
+    const bool is_json = std::none_of(found.begin(), found.end(),
+                                      [](const Finding& one) { return one.id == FindingId::json_syntax; });
+    append_reject(piece.bytes, is_json, found, batch.rejects);
+  }
+  for (auto& one : found) batch.findings.push_back(std::move(one));
+}
+
+void Converter::write(const record::Record& record, Batch& batch) {
+  std::string& out = conversion_->pretty ? scratch_ : batch.out;
+  if (conversion_->pretty) scratch_.clear();
+  if (conversion_->to == DataForm::record) {
+    record::write_record(record, out);
+  } else if (conversion_->options.pack == "bulk") {
+    written_.clear();
+    writer_.write_resources(record, out, written_);
+    for (const auto& one : written_) place(0, one, batch);
+    if (find_old(record)) withdraw(record, batch);
+    return;
+  } else {
+    writer_.write_bundle(record, out);
+    if (find_old(record)) withdraw(record, batch);
+  }
+  if (conversion_->pretty) syntax::append_pretty_json(scratch_, batch.out);
+  batch.out += '\n';
+}
+
+void Converter::place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const {
+  const auto& made_from = *written.planned->made_from;
+  batch.resources.push_back({made_from.resource_type, made_from.lifetime != Lifetime::visit,
+                             *parse_uuid(written.planned->uuid_text()), from + written.begin, from + written.end});
+}
+
+// Whether there is an old version of the record that can be read; then it is in old_.
+bool Converter::find_old(const record::Record& record) {
+  old_ = nullptr;
+  if (conversion_->replaces == nullptr || !conversion_->replaces->find(record, old_piece_)) return false;
+  const auto records = old_reader_.read(old_piece_, conversion_->replaces->file());
+  auto found = old_reader_.take_findings();
+  let_pass(found, conversion_->let);
+  if (records.empty() || blocks(found, record.text(record::FieldId::id))) return false;
+  old_ = &records.front();
+  return true;
+}
+
+// Members of the old version that the new one no longer has are sent once more, as entered in error. They are told
+// by their business identifiers (visit, field, index).
+void Converter::withdraw(const record::Record& record, Batch& batch) {
+  std::string& out = conversion_->pretty ? scratch_ : batch.out;
+  std::map<std::string, std::string, std::less<>> kept;  // business identifier -> UUID, in the new version
+  std::set<std::string, std::less<>> kept_shared;        // UUIDs
+  const auto key_of = [&](const mapping::Plan& plan, const Planned& one) {
+    std::string key;
+    plan.append_key(one, plan.record_key(), key);
+    return key;
+  };
+  const auto& plan = writer_.plan(record);
+  for (const auto& one : plan.instances()) {
+    if (one.made_from->lifetime == Lifetime::visit) {
+      kept.emplace(key_of(plan, one), one.uuid_text());
+    } else {
+      kept_shared.emplace(one.uuid_text());
+    }
+  }
+  record::Code in_error;
+  in_error.word = "entered-in-error";
+  record::Value status;
+  status.kind = record::field(record::FieldId::status).kind;
+  status.code = &in_error;
+  old_->root->children[record::field(record::FieldId::status).slot] = &status;
+
+  const auto& old_plan = old_writer_.plan(*old_);
+  std::vector<std::pair<std::string, std::string>> renamed;  // the same instance under another UUID
+  bool any_gone = false;
+  for (const auto& one : old_plan.instances()) {
+    if (one.made_from->lifetime != Lifetime::visit) continue;
+    const auto still = kept.find(key_of(old_plan, one));
+    if (still == kept.end()) {
+      any_gone = true;
+    } else if (still->second != one.uuid_text()) {
+      renamed.emplace_back(one.uuid_text(), still->second);
+    }
+  }
+  if (!any_gone) return;
+
+  std::string resources;
+  written_.clear();
+  old_writer_.write_resources(*old_, resources, written_);
+  const bool bulk = conversion_->options.pack == "bulk";
+  const bool transaction = conversion_->options.pack == "transaction";
+  if (!bulk) out.resize(out.size() - 2);  // the end of the Bundle's entries: "]}"
+  for (const auto& one : written_) {
+    const auto& planned = *one.planned;
+    const bool of_visit = planned.made_from->lifetime == Lifetime::visit;
+    if (of_visit ? kept.contains(key_of(old_plan, planned)) : kept_shared.contains(planned.uuid_text())) continue;
+    std::string resource = resources.substr(one.begin, one.end - one.begin);
+    for (const auto& [from, to] : renamed) {
+      for (auto at = resource.find(from); at != std::string::npos; at = resource.find(from, at + to.size())) {
+        resource.replace(at, from.size(), to);
+      }
+    }
+    if (bulk) {
+      const auto begin = out.size();
+      out += resource;
+      place(0, {one.planned, begin, out.size()}, batch);
+      continue;
+    }
+    out += R"(,{"fullUrl":"urn:uuid:)";
+    out += planned.uuid_text();
+    out += R"(","resource":)";
+    out += resource;
+    if (transaction) {
+      out += R"(,"request":)";
+      old_writer_.append_request(planned, out);
+    }
+    out += '}';
+  }
+  if (!bulk) out += "]}";
+}
+
+}  // namespace charpie::flow

@@ -1,0 +1,58 @@
+// Records on their way to another form: read, checked, written, or held back with the reason.
+#pragma once
+#include <string>
+#include <vector>
+
+#include "flow/batch.hpp"
+#include "flow/old_versions.hpp"
+#include "flow/piece_reader.hpp"
+#include "mapping/write.hpp"
+
+namespace charpie::flow {
+
+/// What the user chose for one run.
+struct Conversion {
+  DataForm from = DataForm::record;
+  DataForm to = DataForm::fhir_r4;
+  mapping::Options options{};
+  bool pretty = false;                       // spread over lines, for people
+  bool write = true;                         // false: only find out what would be found
+  bool check_target = true;                  // report what the target cannot hold
+  bool keep_rejects = false;                 // collect rejected records
+  std::vector<record::FindingId> let{};      // these do not block
+  const OldVersions* replaces = nullptr;     // outlives the run
+  MakeRecordCheck make_check{};              // may be empty
+};
+
+/// Whether any of the findings blocks that record. Findings without a record's key concern all of a piece.
+bool blocks(std::span<const record::Finding> findings, std::string_view record_key);
+/// Lets findings pass by their ids.
+void let_pass(std::span<record::Finding> findings, std::span<const record::FindingId> let);
+
+/// Converts batches. `engine` and `conversion` must outlive it.
+class Converter final : public Worker {
+ public:
+  Converter(const Engine& engine, const Conversion& conversion);
+  void work(Batch& batch) override;
+
+ private:
+  void work_on(const syntax::JsonPiece& piece, Batch& batch);
+  void write(const record::Record& record, Batch& batch);
+  bool find_old(const record::Record& record);
+  void withdraw(const record::Record& record, Batch& batch);
+  void place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const;
+
+  const Conversion* conversion_;
+  PieceReader reader_;
+  mapping::Writer writer_;
+  std::string scratch_;
+  std::vector<mapping::WrittenInstance> written_;
+
+  // The old version of the record in hand, when there is one.
+  syntax::JsonPiece old_piece_;
+  PieceReader old_reader_;
+  mapping::Writer old_writer_;
+  record::Record* old_ = nullptr;
+};
+
+}  // namespace charpie::flow

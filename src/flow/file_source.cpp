@@ -1,0 +1,46 @@
+#include "flow/file_source.hpp"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <system_error>
+
+namespace charpie::flow {
+
+namespace {
+
+Error unreadable(const std::string& name, int number) {
+  return {Error::unreadable, "cannot be read: " + std::generic_category().message(number), name, 0, 0, {}};
+}
+
+}  // namespace
+
+std::string source_name(const std::string& path) { return path == "-" ? "(standard input)" : path; }
+
+Result<std::unique_ptr<FileSource>> FileSource::open(const std::string& path) {
+  const std::string name = source_name(path);
+  if (path == "-") return std::unique_ptr<FileSource>(new FileSource(STDIN_FILENO, name));
+  const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (descriptor < 0) return unreadable(name, errno);
+  std::unique_ptr<FileSource> source(new FileSource(descriptor, name));
+  struct stat status {};
+  if (::fstat(descriptor, &status) != 0) return unreadable(name, errno);
+  if (S_ISDIR(status.st_mode)) return unreadable(name, EISDIR);
+  return source;
+}
+
+FileSource::~FileSource() {
+  if (descriptor_ != STDIN_FILENO) ::close(descriptor_);
+}
+
+Result<std::size_t> FileSource::read(char* to, std::size_t size) {
+  while (true) {
+    const auto count = ::read(descriptor_, to, size);
+    if (count >= 0) return static_cast<std::size_t>(count);
+    if (errno != EINTR) return unreadable(name_, errno);
+  }
+}
+
+}  // namespace charpie::flow

@@ -1,0 +1,31 @@
+// Bytes from a file or from standard input.
+#pragma once
+#include <memory>
+#include <string>
+
+#include "base/result.hpp"
+#include "syntax/json_stream.hpp"
+
+namespace charpie::flow {
+
+/// A file that is read once from front to back. Closes what it opened.
+class FileSource final : public syntax::ByteSource {
+ public:
+  /// "-" is standard input. Error::unreadable when the file cannot be opened, or is a folder.
+  static Result<std::unique_ptr<FileSource>> open(const std::string& path);
+  ~FileSource() override;
+  FileSource(const FileSource&) = delete;
+  FileSource& operator=(const FileSource&) = delete;
+
+  Result<std::size_t> read(char* to, std::size_t size) override;
+
+ private:
+  FileSource(int descriptor, std::string name) : descriptor_(descriptor), name_(std::move(name)) {}
+  int descriptor_;
+  std::string name_;
+};
+
+/// What messages call an input: its path, or "(standard input)".
+std::string source_name(const std::string& path);
+
+}  // namespace charpie::flow

@@ -1,0 +1,1200 @@
+// Turns the template files of a mapping set into parts. A template is JSON that looks like the resource, with holes
+// ("{size.length}") and directives ("$for"); the language is described in mappings/README.md.
+#include <algorithm>
+#include <cstring>
+
+#include "base/escape.hpp"
+#include "mapping/mapping.hpp"
+#include "mapping/prove.hpp"
+#include "mapping/write.hpp"
+#include "syntax/csv.hpp"
+#include "syntax/json.hpp"
+
+namespace charpie::mapping {
+
+using record::Field;
+using record::FieldId;
+using syntax::Node;
+using syntax::NodeKind;
+
+namespace {
+
+struct File {
+  std::string_view path;
+  std::string_view bytes;
+  std::vector<std::uint32_t> line_ends;  // offset of each line feed
+};
+
+using Parameters = std::map<std::string, std::string, std::less<>>;
+
+// One member of an object after its frames were laid under it.
+struct Entry {
+  std::string name;
+  const Node* value;
+  const File* file;
+  std::shared_ptr<const Parameters> parameters;
+};
+
+// A group whose members can be named without their path.
+struct Lexical {
+  Accessor base;
+  const Field* field;
+};
+
+// What a template means depends on where it stands.
+struct Surroundings {
+  std::vector<Lexical> lexical;
+  std::uint8_t levels = 0;  // enclosing loops
+  bool mirror = false;
+  bool in_leaf = false;  // inside a datatype: ".value" names a facet of this leaf
+  bool in_also = false;  // inside a loop over the further codings of that leaf
+  Accessor leaf;
+  record::Kind leaf_kind = record::Kind::text;
+  const terms::Domain* domain = nullptr;
+};
+
+std::vector<std::string_view> split(std::string_view text, char by) {
+  std::vector<std::string_view> pieces;
+  while (true) {
+    const auto at = text.find(by);
+    const auto piece = text.substr(0, at);
+    if (!piece.empty()) pieces.push_back(piece);
+    if (at == std::string_view::npos) return pieces;
+    text.remove_prefix(at + 1);
+  }
+}
+
+std::string_view trim(std::string_view text) {
+  while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
+  while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
+  return text;
+}
+
+bool is_directive(std::string_view name) { return name.starts_with('$'); }
+
+}  // namespace
+
+// Thrown inside this file only, so that a fault deep in a template ends the load; load() turns it into an Error.
+struct MappingFault {
+  Error error;
+};
+
+class Compiler {
+ public:
+  Compiler(const Tables& tables, Mapping& mapping, std::string_view folder)
+      : tables_(tables), mapping_(mapping), folder_(folder) {}
+
+  void run() {
+    const File& set = file("set.json");
+    const Node* root = parse(set);
+    canonical_ = mapping_.terms_->canonical();
+    const Node* files = need(root, "files", set);
+    std::vector<std::pair<const Node*, const File*>> templates;
+    for (const Node* at = files->first; at != nullptr; at = at->next) {
+      const File& part_file = file(at->text);
+      const Node* part_root = parse(part_file);
+      if (const Node* types = part_root->member("types")) collect(types, part_file, types_);
+      if (const Node* frames = part_root->member("frames")) collect(frames, part_file, frames_);
+      if (const Node* list = part_root->member("templates")) {
+        for (const Node* one = list->first; one != nullptr; one = one->next) templates.push_back({one, &part_file});
+      }
+    }
+    for (const Node* at = need(root, "types", set)->first; at != nullptr; at = at->next) {
+      default_types_[std::string(at->name_text)] = at->text;
+    }
+    for (const Node* at = need(root, "index", set)->first; at != nullptr; at = at->next) {
+      mapping_.index_members_[std::string(at->name_text)] = at->text;
+    }
+    // Names first: a reference may point to a template that comes later.
+    for (const auto& [node, where] : templates) declare(need_text(node, "$name", *where), *where, node);
+    std::vector<std::pair<Parameters, Place>> rows;
+    if (const Node* row_files = root->member("rows")) {
+      for (const Node* at = row_files->first; at != nullptr; at = at->next) read_rows(at->text, rows);
+    }
+    for (const auto& [parameters, place] : rows) declare(parameters.find("name")->second, place);
+    for (const auto& [node, where] : templates) compile_template(node, *where);
+    for (const auto& [parameters, place] : rows) compile_row(parameters, place);
+    std::sort(mapping_.templates_.begin(), mapping_.templates_.end(),
+              [](const Template& a, const Template& b) { return a.number < b.number; });
+    read_not_carried(root, set);
+  }
+
+ private:
+  [[noreturn]] void fault(const Place& place, std::string message, std::string mend) const {
+    throw MappingFault{{Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)}};
+  }
+
+  // --- files ---------------------------------------------------------------------------------------------------
+
+  const File& file(std::string_view name) {
+    const std::string path = std::string(folder_) + "/" + std::string(name);
+    const auto known = files_.find(path);
+    if (known != files_.end()) return known->second;
+    const auto* text = tables_.find(path);
+    if (text == nullptr) fault({folder_, 0}, "there is no file " + path, "add it, or take it out of set.json");
+    const auto placed = files_.emplace(path, File{}).first;
+    placed->second.path = keep(path);
+    placed->second.bytes = keep(std::string(*text));
+    for (std::size_t at = text->find('\n'); at != std::string_view::npos; at = text->find('\n', at + 1)) {
+      placed->second.line_ends.push_back(static_cast<std::uint32_t>(at));
+    }
+    return placed->second;
+  }
+
+  std::string_view keep(std::string text) {
+    mapping_.texts_.push_back(std::make_unique<std::string>(std::move(text)));
+    return *mapping_.texts_.back();
+  }
+
+  const Node* parse(const File& source) {
+    auto tree = syntax::read_json(source.bytes, mapping_.arena_, mapping_.names_);
+    if (!tree) {
+      fault({source.path, static_cast<std::uint32_t>(tree.error().line)}, tree.error().message, "correct the JSON");
+    }
+    return *tree;
+  }
+
+  Place place(const File& source, const Node* node) const {
+    const auto& ends = source.line_ends;
+    const auto before = std::lower_bound(ends.begin(), ends.end(), node->begin) - ends.begin();
+    return {source.path, static_cast<std::uint32_t>(before) + 1};
+  }
+
+  const Node* need(const Node* node, std::string_view name, const File& source) const {
+    const Node* found = node->member(name);
+    if (found == nullptr) fault(place(source, node), "'" + std::string(name) + "' is missing", "add it");
+    return found;
+  }
+
+  std::string need_text(const Node* node, std::string_view name, const File& source) const {
+    return std::string(need(node, name, source)->text);
+  }
+
+  struct Named {
+    const Node* node;
+    const File* file;
+  };
+
+  void collect(const Node* group, const File& source, std::map<std::string, Named, std::less<>>& into) {
+    for (const Node* at = group->first; at != nullptr; at = at->next) {
+      if (!into.emplace(std::string(at->name_text), Named{at, &source}).second) {
+        fault(place(source, at), "'" + std::string(at->name_text) + "' is defined twice", "rename one");
+      }
+    }
+  }
+
+  void read_rows(std::string_view name, std::vector<std::pair<Parameters, Place>>& rows) {
+    const File& source = file(name);
+    auto table = syntax::read_csv_table(source.bytes, source.path);
+    if (!table) throw MappingFault{table.error()};
+    for (const auto& row : table->rows) {
+      Parameters parameters;
+      for (std::size_t i = 0; i < row.cells.size(); ++i) parameters[table->header[i]] = row.cells[i];
+      const Place where{source.path, static_cast<std::uint32_t>(row.line)};
+      for (const auto* column : {"name", "frame", "field"}) {
+        if (parameters[column].empty()) fault(where, std::string("the row has no ") + column, "fill the cell");
+      }
+      rows.push_back({std::move(parameters), where});
+    }
+  }
+
+  void read_not_carried(const Node* root, const File& set) {
+    const Node* list = root->member("notCarried");
+    if (list == nullptr) return;
+    for (const Node* at = list->first; at != nullptr; at = at->next) {
+      const auto path = need_text(at, "field", set);
+      const Field* named = record::find_field(path);
+      if (named == nullptr) fault(place(set, at), "unknown field '" + path + "'", "name a field of the dictionary");
+      NotCarried row{named->id, {}, {}, need_text(at, "why", set)};
+      if (const Node* unless = at->member("unless"); unless != nullptr && unless->first != nullptr) {
+        row.unless_option = unless->first->name_text;
+        row.unless_value = unless->first->text;
+      }
+      mapping_.not_carried_.push_back(std::move(row));
+    }
+  }
+
+  // --- templates -----------------------------------------------------------------------------------------------
+
+  void declare(const std::string& name, const File& source, const Node* node) { declare(name, place(source, node)); }
+  void declare(const std::string& name, const Place& where) {
+    const auto number = static_cast<std::uint32_t>(numbers_.size() + 1);
+    if (!numbers_.emplace(name, number).second) {
+      fault(where, "two templates are named '" + name + "'", "give one another name");
+    }
+  }
+
+  std::uint32_t panel_number(const std::string& name) {
+    if (name.empty()) return 0;
+    const auto known = std::find(mapping_.panels_.begin(), mapping_.panels_.end(), name);
+    if (known != mapping_.panels_.end()) return static_cast<std::uint32_t>(known - mapping_.panels_.begin());
+    mapping_.panels_.push_back(name);
+    return static_cast<std::uint32_t>(mapping_.panels_.size() - 1);
+  }
+
+  Parameters with_title(Parameters parameters) const {
+    parameters["canonical"] = canonical_;
+    const auto* questions = mapping_.terms_->domain("question");
+    const auto* question = questions == nullptr ? nullptr : questions->find(parameters["name"]);
+    if (question != nullptr) parameters["title"] = question->display;
+    return parameters;
+  }
+
+  void compile_template(const Node* node, const File& source) {
+    Parameters parameters;
+    parameters["name"] = need_text(node, "$name", source);
+    const Place where = place(source, node);
+    auto entries = expand(node, source, std::make_shared<Parameters>(with_title(parameters)));
+    std::string panel;
+    if (const Node* named = node->member("$panel")) panel = named->text;
+    finish_template(parameters["name"], panel, entries, where);
+  }
+
+  void compile_row(const Parameters& row, const Place& where) {
+    const auto frame = frames_.find(row.find("frame")->second);
+    if (frame == frames_.end()) {
+      fault(where, "there is no frame '" + row.find("frame")->second + "'", "use one of frames.json");
+    }
+    auto entries =
+        expand(frame->second.node, *frame->second.file, std::make_shared<Parameters>(with_title(row)));
+    const auto panel = row.find("panel");
+    finish_template(row.find("name")->second, panel == row.end() ? "" : panel->second, entries, where);
+  }
+
+  void finish_template(const std::string& name, const std::string& panel, const std::vector<Entry>& entries,
+                       const Place& where) {
+    Template made;
+    made.name = name;
+    made.number = numbers_.find(name)->second;
+    made.panel = panel;
+    made.panel_number = panel_number(panel);
+    made.place = where;
+    Surroundings around;
+    around.lexical.push_back({Accessor{}, &record::field(FieldId::visit)});
+    const auto text_of = [&](const Entry& entry) { return substitute(entry.value->text, *entry.parameters); };
+    for (const auto& entry : entries) {
+      if (entry.name == "$scope") {
+        const auto scope = text_of(entry);
+        if (scope == "visit") made.lifetime = Lifetime::visit;
+        else if (scope == "wound") made.lifetime = Lifetime::wound;
+        else if (scope == "patient") made.lifetime = Lifetime::patient;
+        else if (scope == "performer") made.lifetime = Lifetime::performer;
+        else fault(place(*entry.file, entry.value), "unknown scope '" + scope + "'", "visit, wound, patient or performer");
+      } else if (entry.name == "$for") {
+        const auto target = resolve(text_of(entry), around, place(*entry.file, entry.value));
+        enter_loop(target, around, place(*entry.file, entry.value));
+        made.has_loop = true;
+        made.loop = target.accessor;
+      }
+    }
+    for (const auto& entry : entries) {
+      if (entry.name == "$of") {
+        made.any_of.push_back(resolve(text_of(entry), around, place(*entry.file, entry.value)).accessor);
+      } else if (entry.name == "$when") {
+        add_condition(entry, around, made.when);
+      } else if (entry.name == "resourceType") {
+        made.resource_type = text_of(entry);
+      }
+    }
+    if (made.resource_type.empty()) fault(where, "the template names no resourceType", "add it");
+    made.body = std::make_unique<Part>();
+    made.body->place = where;
+    fill_object(*made.body, entries, around);
+    made.body->always = true;
+    index(made);
+    mapping_.templates_.push_back(std::move(made));
+  }
+
+  // The codings in the member that tells instances apart become the index for reading.
+  void index(Template& made) {
+    const auto member = mapping_.index_members_.find(made.resource_type);
+    if (member == mapping_.index_members_.end()) return;
+    const auto question_system = canonical_ + "/CodeSystem/question";
+    std::vector<const Node*> codings;
+    codings_of(*made.body, member->second, codings);
+    for (const Node* coding : codings) {
+      const Node* system = coding->member("system");
+      const Node* code = coding->member("code");
+      const auto entry = std::string(system->text) + "|" + std::string(code->text);
+      if (system->text == question_system) {
+        if (!made.own_code.empty() && made.own_code != entry) {
+          // Two own codes on one template (a choice): both lead here.
+          made.standard_codes.push_back(entry);
+        } else {
+          made.own_code = entry;
+        }
+      } else {
+        made.standard_codes.push_back(entry);
+      }
+    }
+    if (made.own_code.empty()) {
+      fault(made.place, "the template '" + made.name + "' has no code of its own", "add {own " + made.name + "} to its code");
+    }
+  }
+
+  // The codings that a member can hold, whichever alternative is written.
+  void codings_of(const Part& object, std::string_view member, std::vector<const Node*>& into) const {
+    if (object.constant != nullptr) {
+      if (const Node* shown = object.constant->member(member)) collect_codings(shown, into);
+    }
+    for (const auto& part : object.parts) {
+      if (part->kind == Part::Kind::choose) {
+        for (const auto& alternative : part->parts) codings_of(*alternative, member, into);
+      } else if (mapping_.names_.text(part->name) == member) {
+        collect_codings(*part, into);
+      }
+    }
+  }
+
+  static void collect_codings(const Part& part, std::vector<const Node*>& into) {
+    if (part.constant != nullptr) collect_codings(part.constant, into);
+    for (const auto& below : part.parts) collect_codings(*below, into);
+  }
+  static void collect_codings(const Node* node, std::vector<const Node*>& into) {
+    if (node->is_object() && node->member("system") != nullptr && node->member("code") != nullptr) {
+      into.push_back(node);
+      return;
+    }
+    for (const Node* at = node->first; at != nullptr; at = at->next) collect_codings(at, into);
+  }
+
+  // --- frames and parameters -----------------------------------------------------------------------------------
+
+  static std::string substitute(std::string_view text, const Parameters& parameters) {
+    std::string out;
+    while (true) {
+      const auto open = text.find('<');
+      out += text.substr(0, open);
+      if (open == std::string_view::npos) return out;
+      const auto close = text.find('>', open);
+      const auto known = close == std::string_view::npos
+                             ? parameters.end()
+                             : parameters.find(text.substr(open + 1, close - open - 1));
+      if (known == parameters.end()) {
+        out += '<';
+        text.remove_prefix(open + 1);
+      } else {
+        out += known->second;
+        text.remove_prefix(close + 1);
+      }
+    }
+  }
+
+  // The members of an object with its frame's members under them.
+  std::vector<Entry> expand(const Node* node, const File& source, std::shared_ptr<const Parameters> parameters) {
+    const Node* with = node->member("$with");
+    if (with != nullptr) {
+      auto widened = std::make_shared<Parameters>(*parameters);
+      for (const Node* at = with->first; at != nullptr; at = at->next) {
+        (*widened)[std::string(at->name_text)] = substitute(at->text, *parameters);
+      }
+      parameters = widened;
+    }
+    std::vector<Entry> own;
+    for (const Node* at = node->first; at != nullptr; at = at->next) {
+      if (at->name_text == "$frame" || at->name_text == "$with") continue;
+      own.push_back({substitute(at->name_text, *parameters), at, &source, parameters});
+    }
+    const Node* frame_name = node->member("$frame");
+    if (frame_name == nullptr) return own;
+    const auto frame = frames_.find(substitute(frame_name->text, *parameters));
+    if (frame == frames_.end()) {
+      fault(place(source, frame_name), "there is no frame '" + std::string(frame_name->text) + "'", "define it under frames");
+    }
+    auto base = expand(frame->second.node, *frame->second.file, parameters);
+    const Node* without = node->member("$without");
+    for (const Node* at = without == nullptr ? nullptr : without->first; at != nullptr; at = at->next) {
+      std::erase_if(base, [&](const Entry& entry) { return entry.name == at->text; });
+    }
+    std::vector<Entry> merged;
+    const auto replaced = [&](const std::string& name) {
+      return !is_directive(name) && std::any_of(own.begin(), own.end(), [&](const Entry& e) { return e.name == name; });
+    };
+    const bool has_marker =
+        std::any_of(base.begin(), base.end(), [](const Entry& e) { return e.name == "$members"; });
+    for (auto& entry : base) {
+      if (entry.name == "$members") {
+        merged.insert(merged.end(), own.begin(), own.end());
+      } else if (!replaced(entry.name)) {
+        merged.push_back(std::move(entry));
+      }
+    }
+    if (!has_marker) merged.insert(merged.end(), own.begin(), own.end());
+    return merged;
+  }
+
+  // --- names of fields -----------------------------------------------------------------------------------------
+
+  struct Target {
+    Accessor accessor;
+    const Field* field = nullptr;
+    bool has_facet = false;
+    Facet facet = Facet::self;
+  };
+
+  void step(Accessor& accessor, const Field& member, const Place& where) const {
+    if (accessor.steps == 4) fault(where, "the path is too deep", "name a field of the dictionary");
+    accessor.slots[accessor.steps] = member.slot;
+    accessor.ids[accessor.steps] = member.id;
+    ++accessor.steps;
+    accessor.field = member.id;
+  }
+
+  Target resolve(std::string_view path, const Surroundings& around, const Place& where) const {
+    if (path.starts_with('.')) {
+      if (!around.in_leaf) fault(where, "'" + std::string(path) + "' stands outside a datatype", "name the field first");
+      Target target{around.leaf, &record::field(around.leaf.field), true, Facet::self};
+      if (!find_facet(path.substr(1), target.facet)) {
+        fault(where, "there is no facet '" + std::string(path) + "'", "see the list of facets in mappings/README.md");
+      }
+      if (!around.in_also && !has_facet(around.leaf_kind, target.facet)) {
+        fault(where, "a " + std::string(record::kind_name(around.leaf_kind)) + " has no '" + std::string(path) + "'",
+              "use a datatype that fits the field's kind");
+      }
+      return target;
+    }
+    for (auto at = around.lexical.rbegin(); at != around.lexical.rend(); ++at) {
+      const auto full = at->field->path;
+      if (!full.empty() && path == full) return {at->base, at->field, false, Facet::self};
+      std::string_view rest = path;
+      if (!full.empty() && path.size() > full.size() && path.starts_with(full) && path[full.size()] == '.') {
+        rest.remove_prefix(full.size() + 1);
+      }
+      if (const auto target = walk(rest, *at, around, where); target.field != nullptr) return target;
+    }
+    fault(where, "unknown field '" + std::string(path) + "'", "name a field of the dictionary (charpie schema)");
+  }
+
+  Target walk(std::string_view path, const Lexical& from, const Surroundings& around, const Place& where) const {
+    Target target{from.base, from.field, false, Facet::self};
+    bool moved = false;
+    while (!path.empty()) {
+      const auto dot = path.find('.');
+      const auto piece = path.substr(0, dot);
+      const Field* member = target.field->is_group() ? record::find_member(*target.field, piece) : nullptr;
+      if (member == nullptr) {
+        if (!moved) return {};
+        if (!find_facet(piece, target.facet) || dot != std::string_view::npos || target.has_facet) return {};
+        target.has_facet = true;
+        return target;
+      }
+      if (moved && target.field->is_list()) {
+        fault(where, "'" + std::string(target.field->path) + "' is a list: its members have no single value",
+              "stand inside a \"$for\": \"" + std::string(target.field->path) + "\"");
+      }
+      step(target.accessor, *member, where);
+      target.field = member;
+      moved = true;
+      path = dot == std::string_view::npos ? std::string_view{} : path.substr(dot + 1);
+      // Inside a loop over this list its name means the current element.
+      for (const auto& enclosing : around.lexical) {
+        if (enclosing.field == member && member->is_list()) target.accessor = enclosing.base;
+      }
+    }
+    return moved ? target : Target{};
+  }
+
+  void enter_loop(const Target& target, Surroundings& around, const Place& where) const {
+    if (!target.field->is_list()) {
+      fault(where, "'" + std::string(target.field->path) + "' is not a list", "use $of instead of $for");
+    }
+    ++around.levels;
+    Accessor element;
+    element.level = around.levels;
+    element.field = target.field->id;
+    around.lexical.push_back({element, target.field});
+  }
+
+  // --- conditions ----------------------------------------------------------------------------------------------
+
+  void add_condition(const Entry& entry, const Surroundings& around, Condition& into) const {
+    for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
+      Clause clause;
+      const auto name = substitute(at->name_text, *entry.parameters);
+      const Place where = place(*entry.file, at);
+      if (name.starts_with("--")) {
+        clause.option = name;
+      } else {
+        const auto target = resolve(name, around, where);
+        clause.accessor = target.accessor;
+        clause.has_facet = target.has_facet;
+        clause.facet = target.facet;
+      }
+      if (at->is_array()) {
+        for (const Node* one = at->first; one != nullptr; one = one->next) clause.any.push_back(test(one, entry, where));
+      } else {
+        clause.any.push_back(test(at, entry, where));
+      }
+      into.all.push_back(std::move(clause));
+    }
+  }
+
+  Test test(const Node* node, const Entry& entry, const Place& where) const {
+    const auto text = substitute(node->text, *entry.parameters);
+    if (!text.starts_with('(')) return {Test::word, {}, text};
+    static constexpr std::pair<std::string_view, Test::Kind> tests[] = {
+        {"(present)", Test::present}, {"(value)", Test::present},  {"(missing)", Test::missing},
+        {"(none)", Test::none},       {"(absent)", Test::absent},  {"(integer)", Test::integer},
+        {"(positive)", Test::positive},
+    };
+    for (const auto& [name, kind] : tests) {
+      if (text == name) return {kind, {}, {}};
+    }
+    for (int kind = 0; kind <= static_cast<int>(record::Kind::group); ++kind) {
+      if (text == "(" + std::string(record::kind_name(static_cast<record::Kind>(kind))) + ")") {
+        return {Test::kind_is, static_cast<record::Kind>(kind), {}};
+      }
+    }
+    fault(where, "unknown test '" + text + "'", "(present), (missing), (none), (absent), (integer), (positive) or a kind");
+  }
+
+  // --- objects and arrays --------------------------------------------------------------------------------------
+
+  void fill_object(Part& object, const std::vector<Entry>& entries, const Surroundings& around) {
+    object.kind = Part::Kind::object;
+    for (const auto& entry : entries) {
+      const Place where = place(*entry.file, entry.value);
+      if (entry.name.starts_with("$choose")) {
+        object.parts.push_back(choose(entry, around));
+      } else if (entry.name == "$value") {
+        add_value_members(object, entry, around);
+      } else if (entry.name == "$reference") {
+        auto part = std::make_unique<Part>();
+        part->kind = Part::Kind::primitive;
+        part->source = Source::reference;
+        part->target = number_of(substitute(entry.value->text, *entry.parameters), where);
+        part->has_hole = part->mirror = part->pure_mirror = true;
+        part->place = where;
+        add_member(object, "reference", std::move(part));
+      } else if (entry.name == "$always") {
+        object.always = true;
+      } else if (!is_directive(entry.name)) {
+        auto part = value(entry.value, *entry.file, entry.parameters, around);
+        if (part == nullptr) continue;
+        share(*part, entry, around);
+        add_member(object, entry.name, std::move(part));
+      }
+    }
+    add_precision_marks(object);
+    settle(object);
+  }
+
+  void add_member(Part& object, const std::string& name, std::unique_ptr<Part> part) {
+    part->name = mapping_.names_.add(name);
+    part->key = "\"" + name + "\":";
+    object.parts.push_back(std::move(part));
+  }
+
+  // A part of a frame that says the same in every instance of a visit is written once and copied.
+  void share(Part& part, const Entry& entry, const Surroundings& around) {
+    if (!part.has_hole || around.in_leaf || depends_on_instance(part)) return;
+    if (entry.value->kind == NodeKind::string && entry.value->text.find('<') != std::string_view::npos) return;
+    const auto [known, fresh] = shared_.emplace(entry.value, static_cast<std::uint32_t>(shared_.size() + 1));
+    (void)fresh;
+    part.shared = known->second;
+    mapping_.shared_fragments_ = static_cast<std::uint32_t>(shared_.size());
+  }
+
+  static bool depends_on_instance(const Part& part, std::uint8_t own_levels = 0) {
+    if (part.kind == Part::Kind::primitive) {
+      if (part.source == Source::key || part.source == Source::uuid || part.source == Source::resource_id) return true;
+      if (part.source == Source::field && part.accessor.level > own_levels) return true;
+      if (part.facet == Facet::words) return true;
+    }
+    if (part.kind == Part::Kind::references) return true;
+    for (const auto& clause : part.when.all) {
+      if (clause.option.empty() && clause.accessor.level > own_levels) return true;
+    }
+    // Only loops from the record downward are the same everywhere.
+    if (part.kind == Part::Kind::loop) {
+      if (part.also_loop || part.accessor.level > own_levels || part.loop_level != static_cast<std::uint32_t>(own_levels + 1)) return true;
+      own_levels = static_cast<std::uint8_t>(part.loop_level);
+    }
+    for (const auto& below : part.parts) {
+      if (depends_on_instance(*below, own_levels)) return true;
+    }
+    return false;
+  }
+
+  std::unique_ptr<Part> choose(const Entry& entry, const Surroundings& around) {
+    auto made = std::make_unique<Part>();
+    made->kind = Part::Kind::choose;
+    made->place = place(*entry.file, entry.value);
+    if (!entry.value->is_array()) fault(made->place, "$choose takes a list of alternatives", "write [ {…}, {…} ]");
+    for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
+      auto entries = expand(at, *entry.file, entry.parameters);
+      auto alternative = std::make_unique<Part>();
+      alternative->place = place(*entry.file, at);
+      for (const auto& one : entries) {
+        if (one.name == "$when") add_condition(one, around, alternative->when);
+      }
+      fill_object(*alternative, entries, around);
+      made->parts.push_back(std::move(alternative));
+    }
+    for (const auto& alternative : made->parts) made->has_hole = made->has_hole || alternative->has_hole;
+    made->pure_mirror = std::all_of(made->parts.begin(), made->parts.end(),
+                                    [](const auto& part) { return part->pure_mirror || !part->has_hole; });
+    return made;
+  }
+
+  // "$value": the members of a datatype stand beside the object's own.
+  void add_value_members(Part& object, const Entry& entry, const Surroundings& around) {
+    auto part = value(entry.value, *entry.file, entry.parameters, around);
+    const Place where = place(*entry.file, entry.value);
+    if (part == nullptr) return;
+    Part* whole = part->kind == Part::Kind::typed ? part->parts.front().get() : part.get();
+    if (whole->kind != Part::Kind::object) {
+      if (!object.parts.empty()) fault(where, "a scalar cannot stand beside members", "give it a member name");
+      object.kind = Part::Kind::primitive;
+      scalar_item_ = std::move(part);
+      return;
+    }
+    for (auto& member : whole->parts) object.parts.push_back(std::move(member));
+    object.constant = nullptr;
+    if (whole->constant != nullptr) fault(where, "a constant needs no $value", "write its members");
+  }
+
+  std::unique_ptr<Part> array(const Node* node, const File& source, const std::shared_ptr<const Parameters>& parameters,
+                              const Surroundings& around) {
+    auto made = std::make_unique<Part>();
+    made->kind = Part::Kind::array;
+    made->place = place(source, node);
+    for (const Node* at = node->first; at != nullptr; at = at->next) {
+      auto part = at->is_object() ? item(at, source, parameters, around) : value(at, source, parameters, around);
+      if (part != nullptr) made->parts.push_back(std::move(part));
+    }
+    settle(*made);
+    return made;
+  }
+
+  std::unique_ptr<Part> item(const Node* node, const File& source, const std::shared_ptr<const Parameters>& parameters,
+                             Surroundings around) {
+    auto entries = expand(node, source, parameters);
+    const Place where = place(source, node);
+    std::unique_ptr<Part> loop;
+    Condition when;
+    for (const auto& entry : entries) {
+      if (entry.name != "$for") continue;
+      const auto name = substitute(entry.value->text, *entry.parameters);
+      loop = std::make_unique<Part>();
+      loop->kind = Part::Kind::loop;
+      loop->place = where;
+      if (name == ".also") {
+        loop->also_loop = true;
+        loop->accessor = around.leaf;
+        around.in_also = true;
+      } else {
+        const auto target = resolve(name, around, where);
+        loop->accessor = target.accessor;
+        enter_loop(target, around, where);
+        loop->loop_level = around.levels;
+      }
+    }
+    for (const auto& entry : entries) {
+      if (entry.name == "$when") add_condition(entry, around, when);
+      if (entry.name == "$of") {
+        const auto target = resolve(substitute(entry.value->text, *entry.parameters), around, where);
+        Clause clause;
+        clause.accessor = target.accessor;
+        clause.any = {{Test::present, {}, {}}, {Test::none, {}, {}}, {Test::absent, {}, {}}};
+        when.all.push_back(std::move(clause));
+      }
+    }
+    auto body = std::make_unique<Part>();
+    body->place = where;
+    scalar_item_.reset();
+    fill_object(*body, entries, around);
+    if (scalar_item_ != nullptr) {
+      body = std::move(scalar_item_);
+      scalar_item_.reset();
+    }
+    body->when = std::move(when);
+    if (loop == nullptr) return body;
+    loop->has_hole = true;
+    loop->pure_mirror = body->pure_mirror;
+    loop->parts.push_back(std::move(body));
+    return loop;
+  }
+
+  std::unique_ptr<Part> value(const Node* node, const File& source, const std::shared_ptr<const Parameters>& parameters,
+                              const Surroundings& around) {
+    const Place where = place(source, node);
+    switch (node->kind) {
+      case NodeKind::object: {
+        auto made = std::make_unique<Part>();
+        made->place = where;
+        scalar_item_.reset();
+        fill_object(*made, expand(node, source, parameters), around);
+        if (scalar_item_ != nullptr) return std::move(scalar_item_);
+        return made;
+      }
+      case NodeKind::array: return array(node, source, parameters, around);
+      case NodeKind::string: return text(substitute(node->text, *parameters), where, around);
+      default: {
+        auto made = std::make_unique<Part>();
+        made->place = where;
+        made->json = node->text;
+        finish_constant(*made);
+        return made;
+      }
+    }
+  }
+
+  // --- strings and holes ---------------------------------------------------------------------------------------
+
+  std::unique_ptr<Part> constant_string(std::string_view text, const Place& where) {
+    auto made = std::make_unique<Part>();
+    made->place = where;
+    append_json_string(text, made->json);
+    finish_constant(*made);
+    return made;
+  }
+
+  void finish_constant(Part& part) {
+    part.kind = Part::Kind::constant;
+    const auto bytes = keep(part.json);
+    auto tree = syntax::read_json(bytes, mapping_.arena_, mapping_.names_);
+    part.constant = *tree;
+  }
+
+  // Literals and holes of a string; doubled braces stand for themselves.
+  std::unique_ptr<Part> text(const std::string& written, const Place& where, const Surroundings& around) {
+    std::vector<std::unique_ptr<Part>> pieces;
+    std::string literal;
+    std::string_view rest = written;
+    const auto flush = [&] {
+      if (literal.empty()) return;
+      auto piece = std::make_unique<Part>();
+      piece->literal = std::exchange(literal, {});
+      pieces.push_back(std::move(piece));
+    };
+    bool hole = false;
+    while (!rest.empty()) {
+      if (rest.starts_with("{{") || rest.starts_with("}}")) {
+        literal += rest.front();
+        rest.remove_prefix(2);
+        continue;
+      }
+      if (rest.front() != '{') {
+        literal += rest.front();
+        rest.remove_prefix(1);
+        continue;
+      }
+      const auto close = rest.find('}');
+      if (close == std::string_view::npos) fault(where, "a hole is not closed in \"" + written + "\"", "add }");
+      flush();
+      auto made = this->hole(rest.substr(1, close - 1), where, around);
+      rest.remove_prefix(close + 1);
+      if (pieces.empty() && rest.empty()) return made;
+      if (made->kind != Part::Kind::primitive) fault(where, "only a scalar fits inside a text", "use a facet of the field");
+      hole = true;
+      pieces.push_back(std::move(made));
+    }
+    if (!hole) return constant_string(literal, where);
+    flush();
+    auto made = std::make_unique<Part>();
+    made->kind = Part::Kind::text;
+    made->place = where;
+    made->parts = std::move(pieces);
+    made->has_hole = true;
+    made->mirror = around.mirror;
+    made->pure_mirror = std::all_of(made->parts.begin(), made->parts.end(), [](const auto& piece) {
+      return piece->kind != Part::Kind::primitive || piece->mirror;
+    });
+    return made;
+  }
+
+  std::uint32_t number_of(std::string_view name, const Place& where) const {
+    const auto known = numbers_.find(name);
+    if (known == numbers_.end()) fault(where, "there is no template '" + std::string(name) + "'", "name a template of this set");
+    return known->second;
+  }
+
+  std::unique_ptr<Part> hole(std::string_view content, const Place& where, Surroundings around) {
+    auto words = split(content, ' ');
+    if (words.empty()) fault(where, "an empty hole", "name a field");
+    if (words.front() == "own" || mapping_.terms_->system(words.front()) != nullptr) return codes(content, where);
+    auto made = std::make_unique<Part>();
+    made->kind = Part::Kind::primitive;
+    made->place = where;
+    made->has_hole = true;
+    if (words.front() == "mirror") {
+      around.mirror = true;
+      words.erase(words.begin());
+      if (words.empty()) fault(where, "mirror of what?", "name a field");
+    }
+    made->mirror = made->pure_mirror = around.mirror;
+    static constexpr std::pair<std::string_view, Source> functions[] = {
+        {"key", Source::key}, {"identity-system", Source::identity_system}, {"resource-id", Source::resource_id}, {"uuid", Source::uuid}};
+    for (const auto& [name, source] : functions) {
+      if (words.front() == name) {
+        made->source = source;
+        made->mirror = made->pure_mirror = true;
+        return made;
+      }
+    }
+    if (words.front() == "ref" || words.front() == "refs") {
+      if (words.size() != 2) fault(where, "a reference names one template", "{ref wound}");
+      if (words.front() == "refs") {
+        made->kind = Part::Kind::references;
+        made->target = panel_number(std::string(words[1]));
+        made->mirror = made->pure_mirror = true;
+        return made;
+      }
+      made->source = Source::reference;
+      made->target = number_of(words[1], where);
+      made->mirror = made->pure_mirror = true;
+      auto object = std::make_unique<Part>();
+      object->kind = Part::Kind::object;
+      object->place = where;
+      add_member(*object, "reference", std::move(made));
+      settle(*object);
+      return object;
+    }
+    bool in_words = false;
+    if (words.front() == "words") {
+      words.erase(words.begin());
+      if (words.empty()) fault(where, "words of what?", "name a field");
+      in_words = true;
+    }
+    // Which code system is ours follows from the field's domain: a constant, by which reading knows the local word.
+    if (words.front() == ".own-system" && around.in_leaf) {
+      return constant_string(around.domain != nullptr ? around.domain->system : canonical_ + "/CodeSystem/extra", where);
+    }
+    const auto target = resolve(words.front(), around, where);
+    words.erase(words.begin());
+    made->accessor = target.accessor;
+    made->facet = target.facet;
+    if (in_words) {
+      made->facet = Facet::words;
+      made->render = Render::xhtml;
+      made->mirror = made->pure_mirror = true;
+      return made;
+    }
+    std::string_view as;
+    while (!words.empty()) {
+      const auto word = words.front();
+      words.erase(words.begin());
+      if (word == "as" && !words.empty()) {
+        as = words.front();
+        words.erase(words.begin());
+      } else if (word == "of") {
+        for (const auto allowed : words) made->allowed.emplace_back(allowed);
+        words.clear();
+      } else if (word == "else" && words.size() == 1 && words.front() == "identity-system") {
+        made->source = Source::identity_system;
+        words.clear();
+      } else {
+        fault(where, "'" + std::string(word) + "' is not understood here", "{FIELD as FORM}, {FIELD of A B C}");
+      }
+    }
+    const Field& field = *target.field;
+    auto kind = around.in_leaf && target.has_facet ? around.leaf_kind : field.kind;
+    if (as.empty() && !target.has_facet) {
+      const auto known = default_types_.find(record::kind_name(kind));
+      if (known == default_types_.end()) {
+        fault(where, "a " + std::string(record::kind_name(kind)) + " cannot stand here by itself", "say as what: {" + std::string(field.path) + " as …}");
+      }
+      as = known->second;
+    }
+    const auto type = types_.find(as);
+    if (type != types_.end()) return typed(*made, target, type->second, as, where, around);
+    if (!as.empty() && !find_render(as, made->render)) {
+      fault(where, "there is no form '" + std::string(as) + "'", "a datatype of types.json, or dateTime, time, code, url, integer, …");
+    }
+    const auto domain_of_leaf = domain(field, kind);
+    made->domain = around.in_leaf ? around.domain : domain_of_leaf;
+    if (kind == record::Kind::any && !target.has_facet) {
+      made->has_sets_kind = true;
+      made->sets_kind = as == "boolean" ? record::Kind::flag : as == "integer" ? record::Kind::count : record::Kind::text;
+      kind = made->sets_kind;
+    }
+    if (!target.has_facet && kind == record::Kind::time) made->render = Render::date_time;
+    const bool numeric = kind == record::Kind::count || kind == record::Kind::percent || kind == record::Kind::decimal;
+    if (made->render == Render::year) {
+      made->shape = Shape::string;
+    } else if ((!target.has_facet && numeric) || made->facet == Facet::number || made->facet == Facet::value ||
+               made->facet == Facet::fixed_value) {
+      made->shape = Shape::number;
+    } else if ((!target.has_facet && kind == record::Kind::flag) || made->facet == Facet::estimated ||
+               made->facet == Facet::fixed_rounded) {
+      made->shape = Shape::boolean;
+    }
+    made->also_loop = around.in_also;
+    return made;
+  }
+
+  const terms::Domain* domain(const Field& field, record::Kind kind) const {
+    if (kind == record::Kind::clock) return mapping_.terms_->domain("clock-position");
+    return field.argument.empty() ? nullptr : mapping_.terms_->domain(field.argument);
+  }
+
+  // A hole that holds a datatype: the datatype's parts, looking at this field.
+  std::unique_ptr<Part> typed(Part& made, const Target& target, const Named& type, std::string_view type_name, const Place& where,
+                              Surroundings around) {
+    const Field& field = *target.field;
+    const Node* kinds = type.node->member("$kinds");
+    auto kind = field.kind;
+    if (kind == record::Kind::any) {
+      if (kinds == nullptr || kinds->first == nullptr) fault(where, "the datatype says no kinds", "add $kinds");
+      record::Kind first = record::Kind::text;
+      for (int k = 0; k <= static_cast<int>(record::Kind::group); ++k) {
+        if (record::kind_name(static_cast<record::Kind>(k)) == kinds->first->text) first = static_cast<record::Kind>(k);
+      }
+      kind = first;
+    } else {
+      bool fits = false;
+      for (const Node* at = kinds == nullptr ? nullptr : kinds->first; at != nullptr; at = at->next) {
+        fits = fits || at->text == record::kind_name(kind);
+      }
+      if (!fits) {
+        fault(where, "'" + std::string(field.path) + "' is a " + std::string(record::kind_name(kind)) + ", which " + std::string(type_name) + " does not hold",
+              "use a datatype for that kind");
+      }
+    }
+    auto parameters = std::make_shared<Parameters>();
+    (*parameters)["canonical"] = canonical_;
+    auto entries = expand(type.node, *type.file, parameters);
+    std::erase_if(entries, [](const Entry& entry) { return entry.name == "$kinds"; });
+    if (field.is_group()) {
+      // A group: the datatype names its members, or, for absent and none, the group itself.
+      around.lexical.push_back({target.accessor, &field});
+    }
+    around.in_leaf = true;
+    around.leaf = target.accessor;
+    around.leaf_kind = kind;
+    around.domain = domain(field, kind);
+    if (kind == record::Kind::coding) around.domain = nullptr;
+    auto body = std::make_unique<Part>();
+    body->place = where;
+    fill_object(*body, entries, around);
+    if (field.is_group()) return body;
+    auto whole = std::make_unique<Part>();
+    whole->kind = Part::Kind::typed;
+    whole->place = where;
+    whole->accessor = target.accessor;
+    whole->domain = around.domain;
+    whole->type_name = type_name;
+    whole->has_hole = true;
+    whole->mirror = made.mirror;
+    whole->pure_mirror = body->pure_mirror;
+    whole->has_sets_kind = field.kind == record::Kind::any;
+    whole->sets_kind = kind;
+    whole->parts.push_back(std::move(body));
+    return whole;
+  }
+
+  // "own size, loinc 72287-6": a CodeableConcept that stands as it is.
+  std::unique_ptr<Part> codes(std::string_view content, const Place& where) {
+    std::string json = "{\"coding\":[";
+    bool first = true;
+    // The standard code comes first, as readers that look at one coding only expect.
+    std::vector<std::string> codings;
+    for (auto one : split(content, ',')) {
+      one = trim(one);
+      if (one.empty()) continue;
+      const auto words = split(one, ' ');
+      if (words.size() != 2) fault(where, "a code is a system and a code, not '" + std::string(one) + "'", "{loinc 72287-6}");
+      std::string coding = "{\"system\":";
+      if (words[0] == "own") {
+        const auto* questions = mapping_.terms_->domain("question");
+        const auto* question = questions == nullptr ? nullptr : questions->find(words[1]);
+        if (question == nullptr) {
+          fault(where, "'" + std::string(words[1]) + "' is not in codes/question.csv", "add a row with its display");
+        }
+        append_json_string(questions->system, coding);
+        coding += ",\"code\":";
+        append_json_string(question->word, coding);
+        coding += ",\"display\":";
+        append_json_string(question->display, coding);
+        coding += "}";
+        codings.push_back(std::move(coding));
+      } else {
+        const auto* standard = mapping_.terms_->standard(words[0], words[1]);
+        if (standard == nullptr) {
+          fault(where, std::string(words[0]) + " " + std::string(words[1]) + " is not in codes/standard.csv", "add a row with its source");
+        }
+        append_json_string(standard->system, coding);
+        coding += ",\"code\":";
+        append_json_string(standard->code, coding);
+        coding += ",\"display\":";
+        append_json_string(standard->display, coding);
+        coding += "}";
+        codings.insert(codings.begin(), std::move(coding));
+      }
+    }
+    for (const auto& coding : codings) {
+      if (!first) json += ',';
+      first = false;
+      json += coding;
+    }
+    json += "]}";
+    auto made = std::make_unique<Part>();
+    made->place = where;
+    made->json = std::move(json);
+    finish_constant(*made);
+    return made;
+  }
+
+  // --- finishing -----------------------------------------------------------------------------------------------
+
+  // A FHIR dateTime with a time of day has seconds. Where minutes were charted, a mark beside it says so.
+  void add_precision_marks(Part& object) {
+    for (std::size_t i = 0; i < object.parts.size(); ++i) {
+      const Part& time = *object.parts[i];
+      if (time.kind != Part::Kind::primitive || time.render != Render::date_time) continue;
+      auto hole = std::make_unique<Part>();
+      hole->kind = Part::Kind::primitive;
+      hole->facet = Facet::precision;
+      hole->accessor = time.accessor;
+      hole->has_hole = true;
+      hole->mirror = hole->pure_mirror = time.mirror;
+      hole->place = time.place;
+      auto mark = std::make_unique<Part>();
+      mark->kind = Part::Kind::object;
+      mark->place = time.place;
+      add_member(*mark, "url", constant_string(canonical_ + "/StructureDefinition/charted-precision", time.place));
+      add_member(*mark, "valueCode", std::move(hole));
+      settle(*mark);
+      const auto companion = "_" + std::string(mapping_.names_.text(time.name));
+      const auto number = mapping_.names_.add(companion);
+      const auto known = std::find_if(object.parts.begin(), object.parts.end(),
+                                      [&](const auto& part) { return part->name == number; });
+      if (known != object.parts.end()) {
+        for (auto& member : (*known)->parts) {
+          if (mapping_.names_.text(member->name) != "extension") continue;
+          member->parts.insert(member->parts.begin(), std::move(mark));
+          settle(*member);
+          settle(**known);
+          break;
+        }
+        continue;
+      }
+      auto list = std::make_unique<Part>();
+      list->kind = Part::Kind::array;
+      list->place = time.place;
+      list->parts.push_back(std::move(mark));
+      settle(*list);
+      auto beside = std::make_unique<Part>();
+      beside->kind = Part::Kind::object;
+      beside->place = time.place;
+      const auto shared_by = time.shared;
+      add_member(*beside, "extension", std::move(list));
+      settle(*beside);
+      beside->name = number;
+      beside->key = "\"" + companion + "\":";
+      if (shared_by != 0) {
+        // The mark is shared like its time: keyed by the number of the time's fragment.
+        const auto [mark_known, fresh] = shared_marks_.emplace(shared_by, 0);
+        if (fresh) {
+          shared_.emplace(nullptr_key(), static_cast<std::uint32_t>(shared_.size() + 1));
+          mark_known->second = static_cast<std::uint32_t>(shared_.size());
+          mapping_.shared_fragments_ = static_cast<std::uint32_t>(shared_.size());
+        }
+        beside->shared = mark_known->second;
+      }
+      object.parts.insert(object.parts.begin() + static_cast<std::ptrdiff_t>(i) + 1, std::move(beside));
+      ++i;
+    }
+  }
+
+  const Node* nullptr_key() { return mapping_.arena_.make<Node>(); }
+
+  // What follows from the parts below: holes, pure copies; and a part without holes becomes a constant.
+  void settle(Part& part) {
+    part.has_hole = false;
+    part.pure_mirror = true;
+    for (const auto& below : part.parts) {
+      part.has_hole = part.has_hole || below->has_hole;
+      if (below->has_hole && !below->pure_mirror) part.pure_mirror = false;
+      if (!below->when.empty()) part.has_hole = true;
+    }
+    if (part.kind == Part::Kind::primitive) return;
+    // A list with an item that is always written is always written itself.
+    if (part.kind == Part::Kind::array) {
+      part.always = std::any_of(part.parts.begin(), part.parts.end(), [](const auto& item) { return item->always; });
+    }
+    if (part.has_hole) return;
+    part.pure_mirror = false;
+    // A choice between constants is decided by the record: it stays a choice.
+    for (const auto& below : part.parts) {
+      if (below->kind == Part::Kind::choose) {
+        part.has_hole = true;
+        part.pure_mirror = true;
+        return;
+      }
+    }
+    std::string json(1, part.kind == Part::Kind::array ? '[' : '{');
+    for (const auto& below : part.parts) {
+      if (json.size() > 1) json += ',';
+      if (part.kind == Part::Kind::object) json += below->key;
+      json += below->json;
+    }
+    json += part.kind == Part::Kind::array ? ']' : '}';
+    if (json.size() == 2) return;
+    part.json = std::move(json);
+    finish_constant(part);
+    part.parts.clear();
+  }
+
+  const Tables& tables_;
+  Mapping& mapping_;
+  std::string_view folder_;
+  std::string canonical_;
+  std::map<std::string, File, std::less<>> files_;
+  std::map<std::string, Named, std::less<>> types_;
+  std::map<std::string, Named, std::less<>> frames_;
+  std::map<std::string, std::string, std::less<>> default_types_;
+  std::map<std::string, std::uint32_t, std::less<>> numbers_;
+  std::map<const Node*, std::uint32_t> shared_;
+  std::map<std::uint32_t, std::uint32_t> shared_marks_;
+  std::unique_ptr<Part> scalar_item_;
+};
+
+Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms::Terms& terms,
+                                               const FixedUnits& fixed_units, std::string_view folder) {
+  std::unique_ptr<Mapping> mapping(new Mapping);
+  mapping->terms_ = &terms;
+  mapping->fixed_units_ = &fixed_units;
+  try {
+    Compiler(tables, *mapping, folder).run();
+  } catch (MappingFault& fault) {
+    return std::move(fault.error);
+  }
+  if (auto proved = prove(*mapping); !proved) return proved.error();
+  render_words(*mapping);
+  return mapping;
+}
+
+std::string_view Options::find(std::string_view option) const {
+  if (option == "--refs") return refs;
+  if (option == "--units") return units;
+  if (option == "--pack") return pack;
+  return {};
+}
+
+const Template* Mapping::find(std::string_view name) const {
+  for (const auto& one : templates_) {
+    if (one.name == name) return &one;
+  }
+  return nullptr;
+}
+
+const Template* Mapping::recognise(std::string_view resource_type, std::string_view system, std::string_view code) const {
+  std::string key(resource_type);
+  if (!code.empty()) {
+    key += '|';
+    key += system;
+    key += '|';
+    key += code;
+  }
+  const auto known = index_.find(key);
+  return known == index_.end() ? nullptr : &templates_[known->second - 1];
+}
+
+std::string_view Mapping::index_member(std::string_view resource_type) const {
+  const auto known = index_members_.find(resource_type);
+  return known == index_members_.end() ? std::string_view{} : std::string_view{known->second};
+}
+
+}  // namespace charpie::mapping

@@ -1,0 +1,99 @@
+// A mapping set: the templates of one target, loaded, compiled and proved (mappings/fhir). Read-only afterwards and
+// safe to share between threads.
+#pragma once
+#include <map>
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/result.hpp"
+#include "base/tables.hpp"
+#include "mapping/fixed_units.hpp"
+#include "mapping/part.hpp"
+#include "syntax/tree.hpp"
+#include "terms/terms.hpp"
+
+namespace charpie::mapping {
+
+/// What the user chose for one run.
+struct Options {
+  std::string refs = "identifier";   // identifier, conditional, include
+  std::string units = "fixed";       // fixed, charted
+  std::string pack = "transaction";  // transaction, collection, bulk
+  std::string name_space;            // the user's namespace; empty: source.system serves
+  std::string_view find(std::string_view option) const;
+};
+
+/// A field that the target does not carry, and why.
+struct NotCarried {
+  record::FieldId field;
+  std::string unless_option, unless_value;  // carried when this option has this value; empty = never
+  std::string why;
+};
+
+/// What a place in the templates can hold of a field's facet: a form such as FHIR's 32-bit integer, or a few texts.
+struct Limit {
+  Facet facet = Facet::self;
+  Render render = Render::plain;
+  const std::vector<std::string>* allowed = nullptr;
+  bool only_kind = false;
+  record::Kind kind = record::Kind::text;
+};
+
+/// A place in the templates where a field (or a facet of it) has its home.
+struct Home {
+  record::FieldId field;
+  Facet facet;
+  std::uint32_t template_number;
+  const Part* part;
+};
+
+class Mapping {
+ public:
+  /// Loads `folder`/set.json and what it names, and proves the set (design: five proofs). `terms` and `fixed_units`
+  /// must outlive the mapping. Error::mapping_broken with file, line and mend for the first fault.
+  static Result<std::unique_ptr<Mapping>> load(const Tables& tables, const terms::Terms& terms,
+                                               const FixedUnits& fixed_units, std::string_view folder = "fhir");
+
+  std::span<const Template> templates() const { return templates_; }
+  const syntax::Names& names() const { return names_; }
+  const terms::Terms& terms() const { return *terms_; }
+  const FixedUnits& fixed_units() const { return *fixed_units_; }
+  const std::string& canonical() const { return terms_->canonical(); }
+  std::span<const NotCarried> not_carried() const { return not_carried_; }
+  std::span<const Home> homes() const { return homes_; }
+  /// What the homes of a field can hold.
+  std::span<const Limit> limits(record::FieldId field) const { return limits_[static_cast<std::size_t>(field)]; }
+  std::vector<Template>& templates_to_render() { return templates_; }
+  std::uint32_t shared_fragments() const { return shared_fragments_; }
+  /// The template of that name, or nullptr.
+  const Template* find(std::string_view name) const;
+  /// The template that an instance of that type with that coding is, or nullptr. Empty system and code: by type.
+  const Template* recognise(std::string_view resource_type, std::string_view system, std::string_view code) const;
+  /// The member whose codings tell instances of a type apart; empty when the type alone does.
+  std::string_view index_member(std::string_view resource_type) const;
+  /// The name of a panel number.
+  std::string_view panel(std::uint32_t number) const { return panels_[number]; }
+
+ private:
+  friend class Compiler;
+  friend class Prover;
+  Mapping() = default;
+  const terms::Terms* terms_ = nullptr;
+  const FixedUnits* fixed_units_ = nullptr;
+  syntax::Names names_;
+  Arena arena_;  // constants and the mapping files' trees
+  std::vector<std::unique_ptr<std::string>> texts_;
+  std::vector<Template> templates_;
+  std::vector<std::string> panels_{""};
+  std::map<std::string, std::uint32_t, std::less<>> index_;  // type|system|code -> template number + 1
+  std::map<std::string, std::string, std::less<>> index_members_;
+  std::vector<NotCarried> not_carried_;
+  std::vector<Home> homes_;
+  std::vector<std::vector<Limit>> limits_;
+  std::uint32_t shared_fragments_ = 0;
+};
+
+}  // namespace charpie::mapping

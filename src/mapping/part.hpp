@@ -1,0 +1,126 @@
+// Templates after loading: a tree of parts that looks like the thing itself, with holes where record fields go.
+// One tree serves both ways: write.cpp walks it to fill the holes, read.cpp to take the fields out of them.
+#pragma once
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "mapping/facet.hpp"
+#include "record/record.hpp"
+#include "syntax/tree.hpp"
+
+namespace charpie::mapping {
+
+/// Where something was written in a mapping file, for messages and lineage.
+struct Place {
+  std::string_view file;
+  std::uint32_t line = 0;
+};
+
+/// The way from a level (0: the record, 1 and more: the element of an enclosing list) to a value.
+struct Accessor {
+  std::uint8_t level = 0;
+  std::uint8_t steps = 0;                       // 0: the level's own value
+  std::uint16_t slots[4] = {};                  // slot of each group on the way
+  record::FieldId ids[4] = {};                  // its field
+  record::FieldId field = record::FieldId::visit;  // what it leads to
+};
+
+/// What a hole is filled from.
+enum class Source : std::uint8_t {
+  field,            // a facet of a record field
+  key,              // record key, '#', name of the template, index: the business identifier of a visit's resource
+  identity_system,  // source.system, else the user's namespace
+  resource_id,      // the resource's own id, where the pack gives it one
+  uuid,             // the name-based UUID of the instance
+  reference         // how another instance of the same visit is referred to
+};
+
+enum class Shape : std::uint8_t { string, number, boolean };
+
+/// One test of a condition. All tests of a condition must hold.
+struct Test {
+  enum Kind : std::uint8_t { word, present, missing, none, absent, integer, positive, kind_is };
+  Kind kind = present;
+  record::Kind value_kind = record::Kind::text;
+  std::string text;
+};
+struct Clause {
+  std::string option;  // "--refs"; empty for a field
+  Accessor accessor;
+  Facet facet = Facet::self;
+  bool has_facet = false;
+  std::vector<Test> any;  // one of them must hold
+};
+struct Condition {
+  std::vector<Clause> all;
+  bool empty() const { return all.empty(); }
+};
+
+struct Part {
+  enum class Kind : std::uint8_t {
+    constant,    // stands as it is
+    object,      // members
+    array,       // items
+    primitive,   // a hole that holds one scalar
+    text,        // a string of literals and holes
+    choose,      // inside an object: one of several sets of members
+    loop,        // inside an array: an item for each element of a list
+    references,  // inside an array: a reference to each member of a panel
+    typed        // a hole that holds a whole datatype: one child, the datatype's parts
+  };
+  Kind kind = Kind::constant;
+  Shape shape = Shape::string;
+  Source source = Source::field;
+  Facet facet = Facet::self;
+  Render render = Render::plain;
+  bool mirror = false;       // this hole is a copy: written, and compared on reading
+  bool has_hole = false;     // it or something below is a hole
+  bool pure_mirror = false;  // every hole below is a copy: compared as a whole
+  bool always = false;       // written even when its own holes are empty, as long as its parent is
+  bool also_loop = false;    // a loop over the further codings of a code
+  std::uint32_t name = 0;    // number of the member name; 0 for array items and choices
+  std::uint32_t shared = 0;  // same bytes in every instance of a visit: number of the fragment, 0 = not shared
+  std::uint32_t target = 0;  // reference: number of the template; references: number of the panel
+  std::uint32_t loop_level = 0;
+  record::Kind sets_kind = record::Kind::text;  // for a field of any kind: what reading makes of it
+  bool has_sets_kind = false;
+  Accessor accessor;
+  Condition when;
+  std::string key;           // "code": with quotes and colon, ready to copy
+  std::string json;          // constant: its bytes
+  std::string literal;       // text: a piece that stands as it is
+  std::string type_name;     // typed: the datatype
+  std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
+  const syntax::Node* constant = nullptr;
+  const terms::Domain* domain = nullptr;
+  std::vector<std::unique_ptr<Part>> parts;
+  // Typed code hole: its bytes for each word of the domain that stands alone, by concept index.
+  std::shared_ptr<std::vector<std::string>> rendered;
+  Place place;
+};
+
+/// How long a resource lives and how a second load treats it (design: shared and visit-scoped).
+enum class Lifetime : std::uint8_t { visit, wound, patient, performer };
+
+/// One kind of instance.
+struct Template {
+  std::string name;
+  std::uint32_t number = 0;
+  Lifetime lifetime = Lifetime::visit;
+  std::string resource_type;
+  std::string panel;              // the panel that lists it
+  std::uint32_t panel_number = 0;  // 0 = none
+  bool has_loop = false;
+  Accessor loop;
+  std::vector<Accessor> any_of;   // written when one of these is there
+  Condition when;
+  std::unique_ptr<Part> body;
+  std::string own_code;                      // system|code that tells it apart, empty for types found by type alone
+  std::vector<std::string> standard_codes;   // system|code also found on others' instances
+  Place place;
+};
+
+}  // namespace charpie::mapping

@@ -1,0 +1,363 @@
+#include "mapping/prove.hpp"
+
+#include <algorithm>
+#include <set>
+
+namespace charpie::mapping {
+
+using record::Field;
+using record::FieldId;
+using record::Kind;
+
+namespace {
+
+
+bool about_the_same(const Clause& a, const Clause& b) {
+  if (!a.option.empty() || !b.option.empty()) return a.option == b.option;
+  // Within a loop the level differs from template to template; the field is what is asked about.
+  return a.accessor.field == b.accessor.field && a.has_facet == b.has_facet && a.facet == b.facet;
+}
+
+bool same_test(const Test& a, const Test& b) {
+  return a.kind == b.kind && a.text == b.text && a.value_kind == b.value_kind;
+}
+
+// Whether one value could pass both tests.
+bool compatible(const Test& a, const Test& b) {
+  const auto on_value = [](const Test& t) {
+    return t.kind == Test::word || t.kind == Test::present || t.kind == Test::integer || t.kind == Test::positive ||
+           t.kind == Test::kind_is;
+  };
+  if (on_value(a) != on_value(b)) {
+    // An element that is none or absent counts as missing too.
+    return false;
+  }
+  if (a.kind == Test::word && b.kind == Test::word) return a.text == b.text;
+  if (a.kind == Test::kind_is && b.kind == Test::kind_is) return a.value_kind == b.value_kind;
+  if (!on_value(a)) return a.kind == b.kind || a.kind == Test::missing || b.kind == Test::missing;
+  return true;
+}
+
+// The circumstances under which a hole is written.
+struct Circumstances {
+  std::vector<const Clause*> hold;
+  std::vector<const Clause*> fail;  // single-clause conditions of earlier alternatives
+  std::vector<std::pair<const Part*, std::size_t>> choices;
+
+  void add(const Condition& condition) {
+    for (const auto& clause : condition.all) hold.push_back(&clause);
+  }
+};
+
+bool exclusive(const Circumstances& a, const Circumstances& b) {
+  for (const auto& [choice, alternative] : a.choices) {
+    for (const auto& [other_choice, other] : b.choices) {
+      if (choice == other_choice && alternative != other) return true;
+    }
+  }
+  for (const auto* x : a.hold) {
+    for (const auto* y : b.hold) {
+      if (!about_the_same(*x, *y)) continue;
+      const bool overlap = std::any_of(x->any.begin(), x->any.end(), [&](const Test& one) {
+        return std::any_of(y->any.begin(), y->any.end(), [&](const Test& two) { return compatible(one, two); });
+      });
+      if (!overlap) return true;
+    }
+  }
+  const auto refused = [](const Circumstances& holds, const Circumstances& fails) {
+    for (const auto* x : holds.hold) {
+      for (const auto* y : fails.fail) {
+        if (!about_the_same(*x, *y)) continue;
+        const bool within = std::all_of(x->any.begin(), x->any.end(), [&](const Test& one) {
+          return std::any_of(y->any.begin(), y->any.end(), [&](const Test& two) { return same_test(one, two); });
+        });
+        if (within) return true;
+      }
+    }
+    return false;
+  };
+  return refused(a, b) || refused(b, a);
+}
+
+struct FoundHome {
+  FieldId field;
+  Facet facet;
+  bool further_codings;
+  const Part* part;
+  const Template* owner;
+  Circumstances circumstances;
+};
+
+// The facets that must come back for a field of a kind.
+std::vector<Facet> needed(const Field& field) {
+  std::vector<Facet> facets;
+  switch (field.kind) {
+    case Kind::code: facets = {Facet::word, Facet::text, Facet::system, Facet::code, Facet::display}; break;
+    case Kind::coding: facets = {Facet::system, Facet::code, Facet::display}; break;
+    case Kind::quantity: facets = {Facet::value, Facet::unit}; break;
+    case Kind::group: break;
+    default: facets = {Facet::self}; break;
+  }
+  if (field.may_be_absent()) facets.push_back(Facet::absent);
+  if (field.may_be_none()) facets.push_back(Facet::none);
+  return facets;
+}
+
+// Several names for the plain text of a value.
+Facet home_facet(const Part& part, Kind kind) {
+  if (part.facet == Facet::number) return Facet::self;
+  if (part.facet == Facet::word && (kind == Kind::clock || kind == Kind::word)) return Facet::self;
+  if (part.facet == Facet::self && kind == Kind::code) return Facet::word;
+  return part.facet;
+}
+
+}  // namespace
+
+bool required(const Part& part) { return !part.has_hole || part.always; }
+
+bool has_discriminator(const Part& part) {
+  switch (part.kind) {
+    case Part::Kind::constant: return true;
+    case Part::Kind::object:
+    case Part::Kind::array:
+      return std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) {
+        return required(*below) && below->kind != Part::Kind::choose && below->kind != Part::Kind::loop && has_discriminator(*below);
+      });
+    case Part::Kind::loop: return has_discriminator(*part.parts.front());
+    default: return false;
+  }
+}
+
+namespace {
+
+bool differs(const syntax::Node& a, const syntax::Node& b) {
+  if (a.kind != b.kind) return true;
+  if (a.is_object()) {
+    for (const auto* x = a.first; x != nullptr; x = x->next) {
+      const auto* y = b.member(x->name_text);
+      if (y != nullptr && differs(*x, *y)) return true;
+    }
+    return false;
+  }
+  if (a.is_array()) return a.first != nullptr && b.first != nullptr && differs(*a.first, *b.first);
+  return a.text != b.text;
+}
+
+const Part* first_required(const Part& array) {
+  for (const auto& below : array.parts) {
+    if (required(*below) && has_discriminator(*below)) return below.get();
+  }
+  return nullptr;
+}
+
+const Part& body(const Part& part) { return part.kind == Part::Kind::loop ? *part.parts.front() : part; }
+
+}  // namespace
+
+namespace {
+
+// A part against a constant: something that the part always writes and the constant says otherwise.
+bool differs_from(const Part& part_or_loop, const syntax::Node& constant) {
+  const Part& part = body(part_or_loop);
+  if (part.constant != nullptr) return differs(*part.constant, constant);
+  if (part.kind == Part::Kind::array) {
+    const Part* item = first_required(part);
+    return item != nullptr && constant.first != nullptr && differs_from(*item, *constant.first);
+  }
+  return std::any_of(part.parts.begin(), part.parts.end(), [&](const auto& member) {
+    const auto* other = required(*member) && member->name != 0 ? constant.member(member->name) : nullptr;
+    return other != nullptr && differs_from(*member, *other);
+  });
+}
+
+}  // namespace
+
+bool distinguishable(const Part& a_part, const Part& b_part) {
+  const Part& a = body(a_part);
+  const Part& b = body(b_part);
+  if (b.constant != nullptr) return differs_from(a, *b.constant);
+  if (a.constant != nullptr) return differs_from(b, *a.constant);
+  if (a.kind == Part::Kind::array && b.kind == Part::Kind::array) {
+    const Part* x = first_required(a);
+    const Part* y = first_required(b);
+    return x != nullptr && y != nullptr && distinguishable(*x, *y);
+  }
+  return std::any_of(a.parts.begin(), a.parts.end(), [&](const auto& x) {
+    return required(*x) && std::any_of(b.parts.begin(), b.parts.end(), [&](const auto& y) {
+             return required(*y) && x->name != 0 && x->name == y->name && distinguishable(*x, *y);
+           });
+  });
+}
+
+class Prover {
+ public:
+  explicit Prover(Mapping& mapping) : mapping_(mapping) {}
+
+  Outcome run() {
+    if (auto indexed = index(); !indexed) return indexed;
+    for (const auto& one : mapping_.templates_) {
+      Circumstances circumstances;
+      circumstances.add(one.when);
+      if (auto walked = walk(*one.body, one, circumstances); !walked) return walked;
+    }
+    return homes();
+  }
+
+ private:
+  static Error fault(const Place& place, std::string message, std::string mend) {
+    return {Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)};
+  }
+
+  Outcome index() {
+    std::map<std::string, int> standard_uses;
+    for (const auto& one : mapping_.templates_) {
+      for (const auto& code : one.standard_codes) ++standard_uses[one.resource_type + "|" + code];
+    }
+    for (const auto& one : mapping_.templates_) {
+      const std::string key = one.own_code.empty() ? one.resource_type : one.resource_type + "|" + one.own_code;
+      const auto [known, fresh] = mapping_.index_.emplace(key, one.number);
+      if (!fresh) {
+        const auto& other = mapping_.templates_[known->second - 1];
+        return fault(one.place,
+                     "the templates '" + other.name + "' and '" + one.name + "' cannot be told apart: both are " + key,
+                     "give one a code of its own");
+      }
+      for (const auto& code : one.standard_codes) {
+        const auto standard_key = one.resource_type + "|" + code;
+        const bool own = code.starts_with(mapping_.terms_->canonical());
+        if (own || standard_uses[standard_key] == 1) {
+          const auto [clash, added] = mapping_.index_.emplace(standard_key, one.number);
+          if (!added && clash->second != one.number) {
+            return fault(one.place, "the code " + code + " stands on two templates", "use it on one of them");
+          }
+        }
+      }
+    }
+    return std::monostate{};
+  }
+
+  Outcome walk(const Part& part, const Template& owner, Circumstances circumstances) {
+    circumstances.add(part.when);
+    if (part.kind == Part::Kind::array) {
+      if (auto told_apart = items(part); !told_apart) return told_apart;
+    }
+    if (part.kind == Part::Kind::choose) {
+      for (std::size_t i = 0; i < part.parts.size(); ++i) {
+        Circumstances inside = circumstances;
+        inside.choices.push_back({&part, i});
+        for (std::size_t earlier = 0; earlier < i; ++earlier) {
+          const auto& when = part.parts[earlier]->when;
+          if (when.all.size() == 1) inside.fail.push_back(&when.all.front());
+        }
+        if (auto walked = walk(*part.parts[i], owner, inside); !walked) return walked;
+      }
+      return std::monostate{};
+    }
+    if (part.kind == Part::Kind::primitive && !part.mirror && part.facet != Facet::precision &&
+        (part.source == Source::field || (part.source == Source::identity_system && part.accessor.steps > 0))) {
+      const auto kind = record::field(part.accessor.field).kind;
+      found_.push_back({part.accessor.field, home_facet(part, part.has_sets_kind ? part.sets_kind : kind),
+                        part.also_loop, &part, &owner, circumstances});
+    }
+    for (const auto& below : part.parts) {
+      if (auto walked = walk(*below, owner, circumstances); !walked) return walked;
+    }
+    return std::monostate{};
+  }
+
+  // Items of one list must be told apart, or the way back could put a value into the wrong field.
+  Outcome items(const Part& array) {
+    std::vector<const Part*> open;
+    for (std::size_t i = 0; i < array.parts.size(); ++i) {
+      const Part& one = *array.parts[i];
+      if (one.pure_mirror || !one.has_hole) continue;
+      if (!has_discriminator(body(one))) {
+        open.push_back(&one);
+        continue;
+      }
+      for (std::size_t j = i + 1; j < array.parts.size(); ++j) {
+        const Part& other = *array.parts[j];
+        if (other.pure_mirror || !other.has_hole || !has_discriminator(body(other))) continue;
+        if (!distinguishable(one, other)) {
+          return fault(other.place, "two items of one list cannot be told apart",
+                       "give each a constant that the other does not have, marked $always if it has holes");
+        }
+      }
+    }
+    // Without a constant: one item, and a loop after it that takes the rest.
+    for (std::size_t i = 0; i + 1 < open.size(); ++i) {
+      if (open[i]->kind == Part::Kind::loop || open.size() > 2) {
+        return fault(open[i + 1]->place, "two items of one list cannot be told apart",
+                     "give each a constant that the other does not have");
+      }
+    }
+    return std::monostate{};
+  }
+
+  Outcome homes() {
+    for (std::size_t i = 0; i < found_.size(); ++i) {
+      for (std::size_t j = i + 1; j < found_.size(); ++j) {
+        const auto& a = found_[i];
+        const auto& b = found_[j];
+        if (a.field != b.field || a.facet != b.facet || a.further_codings != b.further_codings) continue;
+        const bool any_kind = record::field(a.field).kind == Kind::any && a.part->sets_kind != b.part->sets_kind;
+        if (any_kind || exclusive(a.circumstances, b.circumstances)) continue;
+        return fault(b.part->place,
+                     "the field '" + std::string(record::field(a.field).path) + "' has two homes: here and in " +
+                         std::string(a.part->place.file) + " line " + std::to_string(a.part->place.line),
+                     "make one of them a mirror");
+      }
+    }
+    for (const auto& field : record::dictionary()) {
+      if (field.id == FieldId::visit) continue;
+      const auto listed = std::find_if(mapping_.not_carried_.begin(), mapping_.not_carried_.end(),
+                                       [&](const NotCarried& row) { return row.field == field.id; });
+      for (const auto facet : needed(field)) {
+        const bool has = std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) {
+          return home.field == field.id && home.facet == facet && !home.further_codings;
+        });
+        if (has) {
+          if (listed != mapping_.not_carried_.end() && listed->unless_option.empty()) {
+            return fault({"set.json", 0}, "'" + std::string(field.path) + "' has a home and is listed as not carried",
+                         "take it out of notCarried");
+          }
+          continue;
+        }
+        if (listed != mapping_.not_carried_.end()) continue;
+        if (field.kind == Kind::any) {
+          const bool some = std::any_of(found_.begin(), found_.end(),
+                                        [&](const FoundHome& home) { return home.field == field.id; });
+          if (some) continue;
+        }
+        std::string side;
+        if (facet == Facet::absent) side = " when it is absent";
+        if (facet == Facet::none) side = " when it is none";
+        return fault({"set.json", 0}, "the field '" + std::string(field.path) + "' has no home" + side,
+                     "add a template or a row for it, or list it under notCarried with the reason");
+      }
+    }
+    mapping_.limits_.resize(static_cast<std::size_t>(FieldId::count));
+    for (const auto& home : found_) {
+      const Part& part = *home.part;
+      const bool by_form = part.render == Render::integer || part.render == Render::token || part.render == Render::url ||
+                           part.render == Render::year;
+      if (!by_form && part.allowed.empty()) continue;
+      auto& limits = mapping_.limits_[static_cast<std::size_t>(home.field)];
+      const bool known = std::any_of(limits.begin(), limits.end(), [&](const Limit& limit) {
+        return limit.facet == part.facet && limit.render == part.render;
+      });
+      if (!known) limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind});
+    }
+    for (const auto& home : found_) {
+      mapping_.homes_.push_back({home.field, home.facet, home.owner->number, home.part});
+    }
+    return std::monostate{};
+  }
+
+  Mapping& mapping_;
+  std::vector<FoundHome> found_;
+};
+
+Outcome prove(Mapping& mapping) { return Prover(mapping).run(); }
+
+}  // namespace charpie::mapping

@@ -1,0 +1,21 @@
+// The proofs over a mapping set, made at load, before any patient data flows.
+#pragma once
+#include "base/result.hpp"
+#include "mapping/mapping.hpp"
+
+namespace charpie::mapping {
+
+/// Fills the reading index and the list of homes, and refuses the set (Error::mapping_broken with file, line and
+/// mend) when: a code of ours stands on two templates; two templates are told apart by nothing; two items of one
+/// list are; a field has no home and is not listed as not carried; a field has two homes that can be written in
+/// the same instance set.
+Outcome prove(Mapping& mapping);
+
+/// Whether a part is there whenever its parent is: it has no holes, or is marked $always.
+bool required(const Part& part);
+/// Whether two parts can be told apart by constants that are always written.
+bool distinguishable(const Part& a, const Part& b);
+/// Whether a part holds a constant that is always written with it.
+bool has_discriminator(const Part& part);
+
+}  // namespace charpie::mapping

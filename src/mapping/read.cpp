@@ -1,0 +1,1146 @@
+// How reading works, in order: every instance is recognised by the index of codes; instances are put together to
+// visits by their business identifiers; the parts of each template are matched, homes first, and copies are put
+// aside; when a record is complete, its plan is made as for writing, and each copy is compared with what this
+// program would write there. What nobody understood at the end is reported.
+#include "mapping/read.hpp"
+
+#include <algorithm>
+#include <charconv>
+#include <deque>
+#include <unordered_map>
+
+#include "base/time.hpp"
+#include "mapping/prove.hpp"
+#include "syntax/json.hpp"
+
+namespace charpie::mapping {
+
+using record::Field;
+using record::FieldId;
+using record::FindingId;
+using record::Form;
+using record::Kind;
+using record::Record;
+using record::Value;
+using syntax::Node;
+
+namespace {
+
+// A copy to be compared when the record is complete. `node` is nullptr where the instance has nothing there.
+struct Copy {
+  const Part* part;
+  Node* node;
+  Node* parent;
+  Scope scope;
+  int alternative = -1;  // of a choice: which one the instance shows
+};
+
+std::string_view plain_text(const Node* node) { return node == nullptr ? std::string_view{} : node->text; }
+
+void use_all(Node& node) {
+  node.used = true;
+  for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
+}
+
+bool is_coding(const Node& node) { return node.is_object() && node.member("system") != nullptr && node.member("code") != nullptr; }
+
+// Whether an instance shows a constant. Codes are compared by system and code, never by display.
+bool resembles(const Node& constant, const Node& node) {
+  if (constant.kind != node.kind) return false;
+  if (constant.is_object()) {
+    if (is_coding(constant)) {
+      return plain_text(node.member("system")) == constant.member("system")->text &&
+             plain_text(node.member("code")) == constant.member("code")->text;
+    }
+    if (const Node* codings = constant.member("coding")) {
+      const Node* shown = node.member("coding");
+      if (shown == nullptr || !shown->is_array()) return false;
+      for (const Node* one = codings->first; one != nullptr; one = one->next) {
+        for (const Node* other = shown->first; other != nullptr; other = other->next) {
+          if (resembles(*one, *other)) return true;
+        }
+      }
+      return false;
+    }
+    for (const Node* at = constant.first; at != nullptr; at = at->next) {
+      const Node* other = node.member(at->name_text);
+      if (other == nullptr || !resembles(*at, *other)) return false;
+    }
+    return true;
+  }
+  if (constant.is_array()) {
+    for (const Node* at = constant.first; at != nullptr; at = at->next) {
+      bool found = false;
+      for (const Node* other = node.first; other != nullptr && !found; other = other->next) found = resembles(*at, *other);
+      if (!found) return false;
+    }
+    return true;
+  }
+  return constant.text == node.text;
+}
+
+bool equal(const Node& a, const Node& b) {
+  if (a.kind != b.kind || a.count != b.count) return false;
+  if (a.is_object()) {
+    for (const Node* at = a.first; at != nullptr; at = at->next) {
+      const Node* other = b.member(at->name_text);
+      if (other == nullptr || !equal(*at, *other)) return false;
+    }
+    return true;
+  }
+  if (a.is_array()) {
+    const Node* other = b.first;
+    for (const Node* at = a.first; at != nullptr; at = at->next, other = other->next) {
+      if (!equal(*at, *other)) return false;
+    }
+    return true;
+  }
+  return a.text == b.text;
+}
+
+bool accepts(const Part& part, const Node& node);
+
+bool accepts_members(const Part& object, const Node& node) {
+  for (const auto& member : object.parts) {
+    if (member->kind == Part::Kind::choose) continue;
+    const Node* shown = node.member(member->name);
+    if (shown == nullptr ? required(*member) : !accepts(*member, *shown)) return false;
+  }
+  return true;
+}
+
+bool accepts(const Part& part, const Node& node) {
+  switch (part.kind) {
+    case Part::Kind::constant: return resembles(*part.constant, node);
+    case Part::Kind::object: return node.is_object() && accepts_members(part, node);
+    case Part::Kind::array:
+      if (!node.is_array()) return false;
+      for (const auto& item : part.parts) {
+        if (item->kind == Part::Kind::loop || item->kind == Part::Kind::references) continue;
+        if (!required(*item)) continue;
+        bool found = false;
+        for (const Node* at = node.first; at != nullptr && !found; at = at->next) found = accepts(*item, *at);
+        if (!found) return false;
+      }
+      return true;
+    case Part::Kind::typed: return accepts(*part.parts.front(), node);
+    case Part::Kind::primitive:
+      return part.shape == Shape::string ? node.is_string()
+                                         : node.kind == (part.shape == Shape::number ? syntax::NodeKind::number : syntax::NodeKind::boolean);
+    case Part::Kind::text: return node.is_string();
+    default: return true;
+  }
+}
+
+// Whether the instance shows this alternative: its constants, and at least one of its members.
+bool shows(const Part& alternative, const Node& node) {
+  if (alternative.kind == Part::Kind::constant) {
+    for (const Node* at = alternative.constant->first; at != nullptr; at = at->next) {
+      const Node* shown = node.member(at->name_text);
+      if (shown == nullptr || !resembles(*at, *shown)) return false;
+    }
+    return true;
+  }
+  if (!accepts_members(alternative, node)) return false;
+  return std::any_of(alternative.parts.begin(), alternative.parts.end(), [&](const auto& member) {
+    if (member->kind == Part::Kind::choose) {
+      return std::any_of(member->parts.begin(), member->parts.end(), [&](const auto& inside) { return shows(*inside, node); });
+    }
+    const Node* shown = node.member(member->name);
+    return shown != nullptr && accepts(*member, *shown);
+  });
+}
+
+bool shows_exactly(const Part& alternative, const Node& node) {
+  if (alternative.kind != Part::Kind::constant) return false;
+  for (const Node* at = alternative.constant->first; at != nullptr; at = at->next) {
+    const Node* shown = node.member(at->name_text);
+    if (shown == nullptr || !equal(*at, *shown)) return false;
+  }
+  return true;
+}
+
+bool depends_on_facet_or_option(const Part& choice) {
+  for (const auto& alternative : choice.parts) {
+    for (const auto& clause : alternative->when.all) {
+      if (clause.has_facet || !clause.option.empty()) return true;
+    }
+  }
+  return false;
+}
+
+// The field that a part is about, for messages.
+std::string_view about(const Part& part) {
+  switch (part.source) {
+    case Source::key:
+    case Source::uuid:
+    case Source::identity_system:
+      if (part.kind == Part::Kind::primitive) return "identity";
+      break;
+    case Source::reference:
+      if (part.kind == Part::Kind::primitive) return "reference";
+      break;
+    default: break;
+  }
+  if (part.kind == Part::Kind::references) return "members";
+  if (part.kind == Part::Kind::primitive || part.kind == Part::Kind::typed) return record::field(part.accessor.field).path;
+  for (const auto& below : part.parts) {
+    if (const auto found = about(*below); !found.empty()) return found;
+  }
+  return {};
+}
+
+bool path_to(const Node& from, const Node& wanted, std::string& path) {
+  if (&from == &wanted) return true;
+  const auto length = path.size();
+  std::uint32_t index = 0;
+  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
+    if (from.is_object()) {
+      path += '.';
+      path += at->name_text;
+    } else {
+      path += '[' + std::to_string(index) + ']';
+    }
+    if (path_to(*at, wanted, path)) return true;
+    path.resize(length);
+  }
+  return false;
+}
+
+}  // namespace
+
+struct Reader::Instance {
+  Resource* resource = nullptr;
+  const Template* made_from = nullptr;
+  std::string_view type;
+  std::string_view system, record_key;  // of the visit it belongs to, by its own identifier
+  std::uint32_t index = 0;
+  bool indexed = false;
+  bool ours = false;  // carries our business identifier
+  Visit* visit = nullptr;
+  Value* element = nullptr;
+  std::vector<Copy> copies;
+  const Planned* planned = nullptr;
+};
+
+struct Reader::Visit {
+  std::string_view system, record_key;
+  Instance* panel = nullptr;
+  std::vector<Instance*> members;
+  std::vector<Instance*> shared;
+  Record record;
+};
+
+// One call of read().
+class Reader::Matching {
+ public:
+  Matching(Reader& reader, Arena& arena, record::Findings& findings)
+      : mapping_(*reader.mapping_), options_(reader.options_), writer_(reader.writer_), arena_(arena), findings_(findings) {
+    name_coding_ = mapping_.names().find("coding");
+    name_system_ = mapping_.names().find("system");
+    name_code_ = mapping_.names().find("code");
+    name_value_ = mapping_.names().find("value");
+    name_identifier_ = mapping_.names().find("identifier");
+    name_reference_ = mapping_.names().find("reference");
+    precision_url_ = mapping_.canonical() + "/StructureDefinition/charted-precision";
+  }
+
+  void run(std::vector<Resource>& resources, std::vector<Record>& records) {
+    for (auto& resource : resources) recognise(resource);
+    gather();
+    for (auto& visit : visits_) read_visit(visit);
+    for (auto& visit : visits_) verify_visit(visit);
+    for (auto& instance : instances_) report_rest(instance);
+    for (auto& visit : visits_) records.push_back(visit.record);
+  }
+
+ private:
+  // --- what is what ----------------------------------------------------------------------------------------------
+
+  void recognise(Resource& resource) {
+    Node& node = *resource.node;
+    const Node* type = node.is_object() ? node.member("resourceType") : nullptr;
+    if (type == nullptr || !type->is_string()) {
+      report(FindingId::instance_not_fhir, resource, &node, {"resource"});
+      return;
+    }
+    Instance& made = instances_.emplace_back();
+    made.resource = &resource;
+    made.type = type->text;
+    const auto member = mapping_.index_member(type->text);
+    if (member.empty()) {
+      made.made_from = mapping_.recognise(type->text, {}, {});
+    } else if (const Node* code = node.member(member)) {
+      made.made_from = by_codings(type->text, *code);
+    }
+    if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
+    if (const Node* id = node.member("id")) {
+      std::string local(type->text);
+      local += '/';
+      local += id->text;
+      by_url_.emplace(arena_.keep(local), &made);
+    }
+    if (made.made_from == nullptr) {
+      report(FindingId::instance_unknown, resource, &node, {type->text});
+      return;
+    }
+    if (made.made_from->lifetime == Lifetime::visit) identify(made);
+  }
+
+  // Our own coding decides; a standard one does where it stands on one template only.
+  const Template* by_codings(std::string_view type, const Node& code) const {
+    const Node* codings = code.member(name_coding_);
+    const Template* found = nullptr;
+    for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
+      const auto system = plain_text(at->member(name_system_));
+      const Template* one = mapping_.recognise(type, system, plain_text(at->member(name_code_)));
+      if (one == nullptr) continue;
+      if (system.starts_with(mapping_.canonical())) return one;
+      if (found == nullptr) found = one;
+    }
+    return found;
+  }
+
+  // The record's key and the place in the list, from "KEY#name.index".
+  void identify(Instance& instance) {
+    const Node* identifiers = instance.resource->node->member(name_identifier_);
+    for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
+      const auto value = plain_text(at->member(name_value_));
+      if (value.empty()) continue;
+      const auto system = plain_text(at->member(name_system_));
+      if (instance.made_from->name == "visit") {
+        instance.system = system;
+        instance.record_key = value;
+        instance.ours = true;
+        return;
+      }
+      const auto hash = value.rfind('#');
+      if (hash == std::string_view::npos) continue;
+      auto name = value.substr(hash + 1);
+      const auto& expected = instance.made_from->name;
+      if (!name.starts_with(expected)) continue;
+      name.remove_prefix(expected.size());
+      if (!name.empty()) {
+        if (name.front() != '.' || name.size() < 2) continue;
+        const auto [end, failure] = std::from_chars(name.data() + 1, name.data() + name.size(), instance.index);
+        if (failure != std::errc{} || end != name.data() + name.size()) continue;
+        instance.indexed = true;
+      }
+      instance.system = system;
+      instance.record_key = value.substr(0, hash);
+      instance.ours = true;
+      return;
+    }
+  }
+
+  // Puts instances together to visits.
+  void gather() {
+    std::unordered_map<std::string, Visit*> by_key;
+    const auto visit_key = [](const Instance& instance) {
+      return std::string(instance.system) + '\n' + std::string(instance.record_key);
+    };
+    for (auto& instance : instances_) {
+      if (instance.made_from == nullptr || instance.made_from->name != "visit") continue;
+      auto& place = by_key[visit_key(instance)];
+      if (place != nullptr) {
+        report(FindingId::instance_twice, *instance.resource, instance.resource->node, {"visit panel"});
+        instance.made_from = nullptr;
+        continue;
+      }
+      Visit& visit = visits_.emplace_back();
+      visit.system = instance.system;
+      visit.record_key = instance.record_key;
+      visit.panel = &instance;
+      visit.members.push_back(&instance);
+      instance.visit = &visit;
+      place = &visit;
+    }
+    for (auto& instance : instances_) {
+      if (instance.made_from == nullptr || instance.made_from->lifetime != Lifetime::visit || instance.visit != nullptr) continue;
+      if (instance.ours) {
+        const auto known = by_key.find(visit_key(instance));
+        if (known != by_key.end()) {
+          join(instance, *known->second);
+          continue;
+        }
+      } else if (visits_.size() == 1) {
+        join(instance, visits_.front());
+        continue;
+      }
+      report(visits_.empty() ? FindingId::visit_missing : FindingId::instance_astray, *instance.resource,
+             instance.resource->node, {instance.type});
+      instance.made_from = nullptr;
+    }
+    for (auto& instance : instances_) {
+      if (instance.made_from == nullptr || instance.made_from->lifetime == Lifetime::visit) continue;
+      bool attached = false;
+      for (auto& visit : visits_) {
+        if (visits_.size() > 1 && !refers_to(visit, instance)) continue;
+        visit.shared.push_back(&instance);
+        attached = true;
+      }
+      if (!attached) report(FindingId::instance_astray, *instance.resource, instance.resource->node, {instance.type});
+    }
+  }
+
+  void join(Instance& instance, Visit& visit) {
+    instance.visit = &visit;
+    visit.members.push_back(&instance);
+  }
+
+  bool refers_to(const Visit& visit, const Instance& shared) const {
+    return std::any_of(visit.members.begin(), visit.members.end(),
+                       [&](const Instance* member) { return refers_to(*member->resource->node, shared); });
+  }
+  bool refers_to(const Node& node, const Instance& shared) const {
+    for (const Node* at = node.first; at != nullptr; at = at->next) {
+      if (at->name == name_reference_ && at->is_string() && resolve(at->text) == &shared) return true;
+      if (at->first != nullptr && refers_to(*at, shared)) return true;
+    }
+    return false;
+  }
+
+  const Instance* resolve(std::string_view reference) const {
+    auto known = by_url_.find(reference);
+    if (known != by_url_.end()) return known->second;
+    // A server's absolute URL ends in Type/id.
+    const auto slash = reference.rfind('/');
+    if (slash == std::string_view::npos || slash == 0) return nullptr;
+    const auto before = reference.rfind('/', slash - 1);
+    if (before == std::string_view::npos) return nullptr;
+    known = by_url_.find(reference.substr(before + 1));
+    return known == by_url_.end() ? nullptr : known->second;
+  }
+
+  // --- homes -----------------------------------------------------------------------------------------------------
+
+  void read_visit(Visit& visit) {
+    visit.record.root = record::make_group(arena_, record::field(FieldId::visit));
+    visit.record.root->offset = visit.panel->resource->node->begin;
+    visit.record.file = visit.panel->resource->file;
+    visit.record.line = visit.panel->resource->line;
+    Value* format = record::make_leaf(arena_, Kind::text, "wound-visit/1");
+    visit.record.root->children[record::field(FieldId::format).slot] = format;
+    // Lists come back in the order of their indexes, whatever order the instances stand in.
+    std::stable_sort(visit.members.begin(), visit.members.end(), [](const Instance* a, const Instance* b) {
+      const bool a_loop = a->made_from->has_loop, b_loop = b->made_from->has_loop;
+      if (a_loop != b_loop) return !a_loop;
+      if (!a_loop) return false;
+      if (a->made_from->loop.field != b->made_from->loop.field) return a->made_from->loop.field < b->made_from->loop.field;
+      return a->index < b->index;
+    });
+    for (Instance* instance : visit.members) match_instance(*instance, visit);
+    for (Instance* instance : visit.shared) match_instance(*instance, visit);
+  }
+
+  void match_instance(Instance& instance, Visit& visit) {
+    instance_ = &instance;
+    findings_.set_record_key(visit.record_key);
+    copies_.clear();
+    Scope scope;
+    scope.level[0] = visit.record.root;
+    const Template& made_from = *instance.made_from;
+    Value* element = nullptr;
+    if (made_from.has_loop && made_from.lifetime == Lifetime::visit) {
+      element = blank(record::field(made_from.loop.field));
+      scope.level[1] = element;
+      scope.index[1] = instance.index;
+      instance.element = element;
+    } else if (made_from.has_loop) {
+      // A shared resource for an element that the visit already has: found again by its home after reading.
+      element = shared_element(instance, visit);
+      if (element == nullptr) return;
+      scope.level[1] = element;
+      instance.element = element;
+    }
+    match_members(*made_from.body, *instance.resource->node, scope);
+    instance.resource->node->used = true;
+    if (element != nullptr && made_from.lifetime == Lifetime::visit) attach(instance, made_from.loop, element, scope);
+    instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
+  }
+
+  // The performer that refers to this Practitioner.
+  Value* shared_element(const Instance& instance, Visit& visit) {
+    Value* list = follow(instance.made_from->loop, Scope{{visit.record.root}, {}, nullptr});
+    if (list == nullptr || list->form != Form::list) return nullptr;
+    for (const auto& [element, target] : referred_) {
+      if (target != &instance) continue;
+      for (std::uint32_t i = 0; i < list->count; ++i) {
+        if (list->children[i] == element) return list->children[i];
+      }
+    }
+    return nullptr;
+  }
+
+  // An element that says nothing yet.
+  Value* blank(const Field& field) {
+    if (field.is_group()) return record::make_group(arena_, field);
+    return record::make_leaf(arena_, field.kind, {});
+  }
+
+  static bool says_nothing(const Value& value) {
+    if (value.form == Form::group) {
+      for (std::uint32_t i = 0; i < value.count; ++i) {
+        if (value.children[i] != nullptr) return false;
+      }
+      return true;
+    }
+    return value.form == Form::leaf && value.text.empty() && value.code == nullptr && value.quantity == nullptr;
+  }
+
+  void attach(const Instance& instance, const Accessor& list, Value* element, const Scope& scope) {
+    const Node* node = instance.resource->node;
+    Value* parent = list_parent(list, scope);
+    if (parent == nullptr) {
+      report(FindingId::home_conflict, *instance.resource, node, {});
+      return;
+    }
+    Value*& place = parent->children[list.slots[list.steps - 1]];
+    if (element->form == Form::none || element->form == Form::absent) {
+      if (place != nullptr) report(FindingId::home_conflict, *instance.resource, node, {});
+      else place = element;
+      return;
+    }
+    if (place != nullptr && place->form != Form::list) {
+      report(FindingId::home_conflict, *instance.resource, node, {});
+      return;
+    }
+    const std::uint32_t count = place == nullptr ? 0 : place->count;
+    if (instance.ours) {
+      if (!instance.indexed) {
+        report(FindingId::condition_differs, *instance.resource, node, {});
+        return;
+      }
+      if (instance.index < count) {
+        report(FindingId::instance_twice, *instance.resource, node, {instance.type});
+        return;
+      }
+      if (instance.index > count) report(FindingId::list_gap, *instance.resource, node, {std::to_string(count)});
+    }
+    push(place, element);
+  }
+
+  Value* list_parent(const Accessor& list, const Scope& scope) {
+    Accessor to_parent = list;
+    --to_parent.steps;
+    return ensure(to_parent, scope);
+  }
+
+  void push(Value*& list, Value* element) {
+    if (list == nullptr) {
+      list = arena_.make<Value>();
+      list->form = Form::list;
+    }
+    // Room grows in powers of two.
+    if ((list->count & (list->count - 1)) == 0) {
+      Value** row = arena_.make_row<Value*>(list->count == 0 ? 1 : list->count * 2);
+      std::copy(list->children, list->children + list->count, row);
+      list->children = row;
+    }
+    list->children[list->count++] = element;
+  }
+
+  // The value at the end of an accessor, made on the way where it is not there yet; nullptr where something else is.
+  Value* ensure(const Accessor& accessor, const Scope& scope) {
+    Value* value = scope.level[accessor.level];
+    for (std::uint8_t i = 0; i < accessor.steps; ++i) {
+      if (value == nullptr || value->form != Form::group) return nullptr;
+      Value*& child = value->children[accessor.slots[i]];
+      if (child == nullptr) {
+        const Field& field = record::field(accessor.ids[i]);
+        child = field.is_group() ? record::make_group(arena_, field)
+                                 : record::make_leaf(arena_, field.kind == Kind::any ? sets_kind_ : field.kind, {});
+      }
+      value = child;
+    }
+    return value;
+  }
+
+  Node* find(const Node& object, std::uint32_t name) const { return object.member(name); }
+
+  void match_members(const Part& object, Node& node, const Scope& scope) {
+    node.used = true;
+    for (const auto& part : object.parts) {
+      if (part->kind == Part::Kind::choose) {
+        match_choice(*part, node, scope);
+      } else {
+        match_member(*part, find(node, part->name), node, scope);
+      }
+    }
+  }
+
+  void match_choice(const Part& choice, Node& node, const Scope& scope) {
+    int chosen = -1;
+    for (std::size_t i = 0; i < choice.parts.size() && chosen < 0; ++i) {
+      if (shows_exactly(*choice.parts[i], node)) chosen = static_cast<int>(i);
+    }
+    for (std::size_t i = 0; i < choice.parts.size() && chosen < 0; ++i) {
+      if (shows(*choice.parts[i], node)) chosen = static_cast<int>(i);
+    }
+    if (!depends_on_facet_or_option(choice)) copies_.push_back({&choice, &node, nullptr, scope, chosen});
+    if (chosen < 0) return;
+    const Part& alternative = *choice.parts[static_cast<std::size_t>(chosen)];
+    if (alternative.kind == Part::Kind::constant) {
+      for (const Node* at = alternative.constant->first; at != nullptr; at = at->next) {
+        match_constant(*at, *node.member(at->name_text));
+      }
+    } else {
+      match_members(alternative, node, scope);
+    }
+  }
+
+  void match_member(const Part& part, Node* member, Node& parent, const Scope& scope) {
+    if (part.kind == Part::Kind::constant) {
+      if (member != nullptr) match_constant(*part.constant, *member);
+      else if (instance_->ours) {
+        report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
+      }
+      return;
+    }
+    if (part.kind == Part::Kind::primitive && part.source == Source::resource_id) {
+      if (member != nullptr) member->used = true;
+      return;
+    }
+    if (part.pure_mirror) {
+      copies_.push_back({&part, member, &parent, scope});
+      if (member != nullptr && part.kind == Part::Kind::primitive && part.source == Source::reference) note_reference(*member, scope);
+      return;
+    }
+    if (member != nullptr) match(part, *member, &parent, scope);
+  }
+
+  // A performer's reference leads to the Practitioner that holds its keys.
+  void note_reference(const Node& member, const Scope& scope) {
+    const Instance* target = resolve(member.text);
+    if (target == nullptr) return;
+    for (const auto* level : scope.level) {
+      if (level != nullptr && level != scope.level[0]) referred_.push_back({level, target});
+    }
+  }
+
+  // Equal parts of a constant are understood; others stay and are reported.
+  void match_constant(const Node& constant, Node& node) {
+    if (constant.kind != node.kind) return;
+    if (constant.is_object()) {
+      node.used = true;
+      for (const Node* at = constant.first; at != nullptr; at = at->next) {
+        if (Node* other = node.member(at->name_text)) match_constant(*at, *other);
+        else if (instance_->ours) report(FindingId::constant_missing, *instance_->resource, &node, {at->name_text});
+      }
+      return;
+    }
+    if (constant.is_array()) {
+      node.used = true;
+      for (const Node* at = constant.first; at != nullptr; at = at->next) {
+        Node* found = nullptr;
+        for (Node* other = node.first; other != nullptr && found == nullptr; other = other->next) {
+          if (!other->used && resembles(*at, *other)) found = other;
+        }
+        if (found != nullptr) match_constant(*at, *found);
+        else if (instance_->ours) report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
+      }
+      return;
+    }
+    if (constant.text == node.text) node.used = true;
+  }
+
+  void match(const Part& part, Node& node, Node* parent, const Scope& scope) {
+    switch (part.kind) {
+      case Part::Kind::object:
+        if (node.is_object()) match_members(part, node, scope);
+        else wrong_type(node, "object");
+        return;
+      case Part::Kind::array:
+        if (node.is_array()) match_items(part, node, scope);
+        else wrong_type(node, "list");
+        return;
+      case Part::Kind::typed: {
+        const Kind outer = sets_kind_;
+        if (part.has_sets_kind) sets_kind_ = part.sets_kind;
+        match(*part.parts.front(), node, parent, scope);
+        sets_kind_ = outer;
+        return;
+      }
+      case Part::Kind::primitive: read_primitive(part, node, parent, scope); return;
+      case Part::Kind::text: read_text(part, node, scope); return;
+      case Part::Kind::constant: match_constant(*part.constant, node); return;
+      default: return;
+    }
+  }
+
+  void wrong_type(const Node& node, std::string_view wanted) { report(FindingId::value_kind, *instance_->resource, &node, {wanted}); }
+
+  void match_items(const Part& array, Node& node, const Scope& scope) {
+    node.used = true;
+    std::vector<Node*> open;
+    for (Node* at = node.first; at != nullptr; at = at->next) open.push_back(at);
+    const auto claim = [&](Node*& item) { return std::exchange(item, nullptr); };
+    // Items with a constant of their own first.
+    for (const auto& part : array.parts) {
+      if (!has_discriminator(*part)) continue;
+      const bool loop = part->kind == Part::Kind::loop;
+      const Part& body = loop ? *part->parts.front() : *part;
+      bool found = false;
+      for (auto& item : open) {
+        if (item == nullptr || !accepts(body, *item)) continue;
+        found = true;
+        if (loop) {
+          match_element(*part, *claim(item), scope);
+          continue;
+        }
+        if (part->kind == Part::Kind::constant) match_constant(*part->constant, *claim(item));
+        else if (part->pure_mirror) copies_.push_back({part.get(), claim(item), &node, scope});
+        else match(*part, *claim(item), nullptr, scope);
+        break;
+      }
+      if (!found && part->pure_mirror && part->kind != Part::Kind::constant) copies_.push_back({part.get(), nullptr, &node, scope});
+      if (!found && part->kind == Part::Kind::constant && instance_->ours) {
+        report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
+      }
+    }
+    // Then copies that only their content tells: the homes beside them are known by now.
+    for (const auto& part : array.parts) {
+      if (has_discriminator(*part) || !part->pure_mirror) continue;
+      scratch_.clear();
+      static const Planned nobody;
+      const bool expected = writer_.render(*part, scope, nobody, scratch_);
+      if (!expected) continue;
+      bool found = false;
+      for (auto& item : open) {
+        if (item == nullptr) continue;
+        if (bytes(*item) != scratch_ && !says(*item, scratch_)) continue;
+        use_all(*claim(item));
+        found = true;
+        break;
+      }
+      if (!found) missing_copies_.push_back({part.get(), nullptr, &node, scope});
+      if (!found && instance_->ours) report(FindingId::mirror_missing, *instance_->resource, &node, {about(*part)});
+    }
+    for (const auto& part : array.parts) {
+      if (has_discriminator(*part) || part->pure_mirror) continue;
+      const bool loop = part->kind == Part::Kind::loop;
+      const Part& body = loop ? *part->parts.front() : *part;
+      for (auto& item : open) {
+        if (item == nullptr || !accepts(body, *item)) continue;
+        if (loop) {
+          match_element(*part, *claim(item), scope);
+          continue;
+        }
+        match(*part, *claim(item), nullptr, scope);
+        break;
+      }
+    }
+  }
+
+  void match_element(const Part& loop, Node& item, const Scope& scope) {
+    Scope inside = scope;
+    const Part& body = *loop.parts.front();
+    if (loop.also_loop) {
+      Value* leaf = ensure(loop.accessor, scope);
+      if (leaf == nullptr || leaf->form != Form::leaf) return;
+      if (leaf->code == nullptr) leaf->code = arena_.make<record::Code>();
+      // The record under construction owns its codes.
+      auto& code = const_cast<record::Code&>(*leaf->code);
+      auto* row = arena_.make_row<record::Coding>(code.also_count + 1);
+      std::copy(code.also, code.also + code.also_count, row);
+      inside.coding = &row[code.also_count];
+      code.also = row;
+      ++code.also_count;
+      match(body, item, nullptr, inside);
+      return;
+    }
+    const Field& field = record::field(loop.accessor.field);
+    Value* element = blank(field);
+    inside.level[loop.loop_level] = element;
+    Value* parent = list_parent(loop.accessor, scope);
+    if (parent == nullptr) return;
+    Value*& list = parent->children[loop.accessor.slots[loop.accessor.steps - 1]];
+    if (list != nullptr && list->form != Form::list) {
+      report(FindingId::home_conflict, *instance_->resource, &item, {});
+      return;
+    }
+    inside.index[loop.loop_level] = list == nullptr ? 0 : list->count;
+    match(body, item, nullptr, inside);
+    push(list, element);
+  }
+
+  std::string_view bytes(const Node& node) const { return instance_->resource->bytes.substr(node.begin, node.end - node.begin); }
+
+  // Whether a node says what this JSON says.
+  bool says(const Node& node, std::string_view json) {
+    auto tree = syntax::read_json(json, compare_arena_, mapping_.names());
+    const bool same = tree && equal(**tree, node);
+    compare_arena_.reset();
+    return same;
+  }
+
+  void read_primitive(const Part& part, Node& node, Node* parent, const Scope& scope) {
+    static constexpr std::string_view shapes[] = {"string", "number", "boolean"};
+    const bool right = part.shape == Shape::string   ? node.is_string()
+                       : part.shape == Shape::number ? node.kind == syntax::NodeKind::number
+                                                     : node.kind == syntax::NodeKind::boolean;
+    if (!right) return wrong_type(node, shapes[static_cast<std::size_t>(part.shape)]);
+    if (part.facet == Facet::precision) {
+      node.used = node.text == "minute";
+      return;
+    }
+    std::string_view text = node.text;
+    switch (part.render) {
+      case Render::date_time: {
+        std::string charted;
+        if (!append_charted_time(text, has_minute_mark(part, parent), charted)) {
+          report(FindingId::time_form, *instance_->resource, &node, {"the text", "not a FHIR dateTime as its precision says"});
+          return;
+        }
+        text = charted.size() == text.size() ? text : arena_.keep(charted);
+        break;
+      }
+      case Render::time_of_day:
+        if (!text.ends_with(":00") || !is_clocktime(text.substr(0, text.size() - 3))) {
+          report(FindingId::clocktime_form, *instance_->resource, &node, {"the text"});
+          return;
+        }
+        text.remove_suffix(3);
+        break;
+      default: break;
+    }
+    if (!part.allowed.empty() && std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end()) return;
+    if (text.empty()) return;
+    node.used = true;
+    if (part.source == Source::identity_system && text == options_.name_space) return;
+    set(part, text, node, scope);
+  }
+
+  void set(const Part& part, std::string_view text, const Node& node, const Scope& scope) {
+    if (part.also_loop) {
+      auto& coding = const_cast<record::Coding&>(*scope.coding);
+      if (part.facet == Facet::system) coding.system = text;
+      if (part.facet == Facet::code) coding.code = text;
+      if (part.facet == Facet::display) coding.display = text;
+      return;
+    }
+    const Kind outer = sets_kind_;
+    if (part.has_sets_kind) sets_kind_ = part.sets_kind;
+    Value* value = ensure(part.accessor, scope);
+    sets_kind_ = outer;
+    if (value == nullptr || !writer_.facets().set(*value, part.facet, text, arena_, part.domain)) {
+      report(FindingId::home_conflict, *instance_->resource, &node, {});
+      return;
+    }
+    if (value->offset == 0) value->offset = node.begin;
+  }
+
+  // The mark stands on the time's companion: _effectiveDateTime.extension.
+  bool has_minute_mark(const Part& part, const Node* parent) const {
+    if (parent == nullptr) return false;
+    const Node* companion = nullptr;
+    const auto name = mapping_.names().text(part.name);
+    for (const Node* at = parent->first; at != nullptr; at = at->next) {
+      if (at->name_text.size() == name.size() + 1 && at->name_text.front() == '_' && at->name_text.substr(1) == name) companion = at;
+    }
+    const Node* extensions = companion == nullptr || !companion->is_object() ? nullptr : companion->member("extension");
+    for (const Node* at = extensions == nullptr ? nullptr : extensions->first; at != nullptr; at = at->next) {
+      if (at->is_object() && plain_text(at->member("url")) == precision_url_) return plain_text(at->member("valueCode")) == "minute";
+    }
+    return false;
+  }
+
+  // Literals must stand; each hole takes what lies up to the next literal.
+  void read_text(const Part& part, Node& node, const Scope& scope) {
+    if (!node.is_string()) return wrong_type(node, "string");
+    std::string_view rest = node.text;
+    for (std::size_t i = 0; i < part.parts.size(); ++i) {
+      const Part& piece = *part.parts[i];
+      if (piece.kind != Part::Kind::primitive) {
+        if (!rest.starts_with(piece.literal)) return;
+        rest.remove_prefix(piece.literal.size());
+        continue;
+      }
+      std::size_t length = rest.size();
+      if (i + 1 < part.parts.size()) length = std::min(rest.find(part.parts[i + 1]->literal), rest.size());
+      const auto shown = rest.substr(0, length);
+      rest.remove_prefix(length);
+      if (shown.empty() || piece.mirror) continue;
+      set(piece, piece.render == Render::query ? unescape_query(shown) : shown, node, scope);
+    }
+    node.used = rest.empty();
+  }
+
+  std::string_view unescape_query(std::string_view text) {
+    if (text.find('%') == std::string_view::npos) return text;
+    std::string plain;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+      unsigned byte = 0;
+      if (text[i] == '%' && i + 2 < text.size() &&
+          std::from_chars(text.data() + i + 1, text.data() + i + 3, byte, 16).ptr == text.data() + i + 3) {
+        plain += static_cast<char>(byte);
+        i += 2;
+      } else {
+        plain += text[i];
+      }
+    }
+    return arena_.keep(plain);
+  }
+
+  // --- copies ----------------------------------------------------------------------------------------------------
+
+  // How the sender wrote references shows in the panel's subject.
+  std::string refs_of(const Visit& visit) const {
+    const Node* subject = visit.panel->resource->node->member("subject");
+    const auto reference = subject == nullptr ? std::string_view{} : plain_text(subject->member(name_reference_));
+    if (reference.empty()) return "identifier";
+    return reference.starts_with("Patient?") ? "conditional" : "include";
+  }
+
+  void verify_visit(Visit& visit) {
+    Options as_sent = options_;
+    as_sent.refs = refs_of(visit);
+    as_sent.units = "fixed";
+    as_sent.pack = "transaction";
+    writer_.set_options(as_sent);
+    const Plan& plan = writer_.plan(visit.record);
+    findings_.set_record_key(visit.record_key);
+    planned_.clear();
+    for (Instance* instance : visit.members) {
+      instance->planned = instance->made_from->has_loop ? plan.find(instance->made_from->number, instance->element)
+                                                        : plan.find(instance->made_from->number);
+      // The answer "none" or the reason of a list is an instance of its own.
+      if (instance->planned != nullptr) planned_.emplace(instance->planned->uuid_text(), instance);
+    }
+    for (Instance* instance : visit.shared) {
+      instance->planned = instance->made_from->has_loop ? plan.find(instance->made_from->number, instance->element)
+                                                        : plan.find(instance->made_from->number);
+      if (instance->planned != nullptr) planned_.emplace(instance->planned->uuid_text(), instance);
+    }
+    for (Instance* instance : visit.members) verify(*instance, true);
+    for (Instance* instance : visit.shared) verify(*instance, visits_.size() == 1);
+    for (const auto& planned : plan.instances()) {
+      if (planned.again || planned_.contains(planned.uuid_text())) continue;
+      report(FindingId::mirror_missing, *visit.panel->resource, visit.panel->resource->node, {planned.made_from->name});
+    }
+  }
+
+  void verify(Instance& instance, bool tell) {
+    instance_ = &instance;
+    tell_ = tell;
+    if (instance.planned == nullptr) {
+      if (instance.ours || instance.made_from->lifetime != Lifetime::visit) {
+        report(FindingId::condition_differs, *instance.resource, instance.resource->node, {});
+      }
+      instance.copies.clear();
+      return;
+    }
+    for (auto& copy : instance.copies) compare_copy(copy, *instance.planned);
+    instance.copies.clear();
+    verify_entry(instance);
+    tell_ = true;
+  }
+
+  void compare_copy(Copy& copy, const Planned& planned) {
+    const Part& part = *copy.part;
+    if (part.kind == Part::Kind::choose) return compare_choice(copy);
+    if (part.kind == Part::Kind::primitive) {
+      const auto expected = writer_.primitive_text(part, copy.scope, planned);
+      if (copy.node == nullptr) {
+        if (!expected.empty()) missing(copy);
+        return;
+      }
+      if (copy.node->text == expected && copy.node->kind != syntax::NodeKind::object) {
+        copy.node->used = true;
+      } else if (part.source == Source::reference && same_target(expected, copy.node->text)) {
+        copy.node->used = true;
+      } else {
+        differs(copy);
+      }
+      return;
+    }
+    scratch_.clear();
+    const bool expected = writer_.render(part, copy.scope, planned, scratch_);
+    if (copy.node == nullptr) {
+      if (expected) missing(copy);
+      return;
+    }
+    if (!expected) return differs(copy);
+    if (bytes(*copy.node) == scratch_) {
+      use_all(*copy.node);
+      return;
+    }
+    auto tree = syntax::read_json(scratch_, compare_arena_, mapping_.names());
+    const bool same = tree && same_content(**tree, *copy.node);
+    compare_arena_.reset();
+    if (!same) differs(copy);
+  }
+
+  void compare_choice(const Copy& copy) {
+    int expected = -1;
+    for (std::size_t i = 0; i < copy.part->parts.size() && expected < 0; ++i) {
+      const auto& when = copy.part->parts[i]->when;
+      if (when.empty() || holds(when, copy.scope, writer_.options(), writer_.facets())) expected = static_cast<int>(i);
+    }
+    if (expected == copy.alternative) return;
+    // The alternative that would be written may say nothing: then nothing is what the instance should show.
+    if (copy.alternative < 0 && expected >= 0) {
+      const Part& alternative = *copy.part->parts[static_cast<std::size_t>(expected)];
+      scratch_.clear();
+      if (alternative.kind != Part::Kind::constant && !writer_.render(alternative, copy.scope, *instance_->planned, scratch_)) return;
+    }
+    if (!instance_->ours && instance_->made_from->lifetime == Lifetime::visit) return;
+    report(FindingId::condition_differs, *instance_->resource, copy.node, {});
+  }
+
+  // Compares what should be there with what is; understood parts are marked.
+  bool same_content(const Node& expected, Node& node) {
+    if (expected.kind != node.kind) return false;
+    bool same = true;
+    if (expected.is_object()) {
+      node.used = true;
+      for (const Node* at = expected.first; at != nullptr; at = at->next) {
+        Node* other = node.member(at->name_text);
+        if (other == nullptr) {
+          same = false;
+        } else if (at->name == name_reference_ && at->is_string() && other->is_string()) {
+          if (at->text == other->text || same_target(at->text, other->text)) other->used = true;
+          else same = false;
+        } else {
+          same = same_content(*at, *other) && same;
+        }
+      }
+      return same;
+    }
+    if (expected.is_array()) {
+      node.used = true;
+      Node* other = node.first;
+      for (const Node* at = expected.first; at != nullptr; at = at->next) {
+        if (other == nullptr) return false;
+        same = same_content(*at, *other) && same;
+        other = other->next;
+      }
+      return same;
+    }
+    if (expected.text != node.text) return false;
+    node.used = true;
+    return true;
+  }
+
+  // Whether a reference leads to the instance that the expected one means.
+  bool same_target(std::string_view expected, std::string_view actual) const {
+    if (!expected.starts_with("urn:uuid:")) return false;
+    const auto planned = planned_.find(expected.substr(9));
+    if (planned == planned_.end()) return false;
+    return resolve(actual) == planned->second;
+  }
+
+  void missing(const Copy& copy) {
+    if (!instance_->ours && instance_->made_from->lifetime == Lifetime::visit) return;
+    if (tell_) report(FindingId::mirror_missing, *instance_->resource, copy.parent, {about(*copy.part)});
+  }
+
+  void differs(const Copy& copy) {
+    // Somebody else's identifiers and references are not copies of ours.
+    if (!instance_->ours && instance_->made_from->lifetime == Lifetime::visit) return;
+    if (tell_) {
+      report(FindingId::mirror_differs, *instance_->resource, copy.node, {about(*copy.part)});
+      use_all(*copy.node);
+    }
+  }
+
+  void verify_entry(Instance& instance) {
+    Node* entry = instance.resource->entry;
+    if (entry == nullptr || instance.planned == nullptr) return;
+    if (Node* url = entry->member("fullUrl")) {
+      const bool ours = url->text.starts_with("urn:uuid:");
+      if (ours && url->text.substr(9) != instance.planned->uuid_text() && !instance.planned->again && tell_) {
+        report(FindingId::mirror_differs, *instance.resource, url, {"identity"});
+      }
+      url->used = true;
+    }
+    if (Node* request = entry->member("request")) {
+      scratch_.clear();
+      writer_.append_request(*instance.planned, scratch_);
+      if (bytes(*request) != scratch_ && !says(*request, scratch_) && tell_) {
+        report(FindingId::mirror_differs, *instance.resource, request, {"identity"});
+      }
+      use_all(*request);
+    }
+  }
+
+  // --- what is left ----------------------------------------------------------------------------------------------
+
+  void report_rest(Instance& instance) {
+    if (instance.made_from == nullptr) return;
+    findings_.set_record_key(instance.visit != nullptr ? instance.visit->record_key : std::string_view{});
+    Node& root = *instance.resource->node;
+    for (Node* at = root.first; at != nullptr; at = at->next) {
+      if (at->name_text == "resourceType" || at->name_text == "id") at->used = true;
+    }
+    report_unused(instance, root);
+  }
+
+  void report_unused(const Instance& instance, const Node& node) {
+    for (const Node* at = node.first; at != nullptr; at = at->next) {
+      if (!at->used) report(FindingId::instance_unread, *instance.resource, at, {});
+      else if (at->first != nullptr) report_unused(instance, *at);
+    }
+  }
+
+  void report(FindingId id, const Resource& resource, const Node* node, std::initializer_list<std::string_view> values) {
+    std::string path;
+    if (resource.entry != nullptr) {
+      path = "Bundle.entry[" + std::to_string(resource.number) + "]";
+      if (node != nullptr) path_to(*resource.entry, *node, path);
+    } else {
+      path = plain_text(resource.node->is_object() ? resource.node->member("resourceType") : nullptr);
+      if (node != nullptr) path_to(*resource.node, *node, path);
+    }
+    if (!resource.file.empty()) findings_.begin(resource.file, record_key(), resource.bytes, resource.line);
+    findings_.report(id, path, node == nullptr ? record::Findings::no_place : node->begin, values);
+  }
+  std::string_view record_key() const {
+    return instance_ != nullptr && instance_->visit != nullptr ? instance_->visit->record_key : std::string_view{};
+  }
+
+  const Mapping& mapping_;
+  const Options& options_;
+  Writer& writer_;
+  Arena& arena_;
+  Arena compare_arena_;
+  record::Findings& findings_;
+  std::deque<Instance> instances_;
+  std::deque<Visit> visits_;
+  std::unordered_map<std::string_view, const Instance*> by_url_;
+  std::unordered_map<std::string_view, const Instance*> planned_;
+  std::vector<std::pair<const Value*, const Instance*>> referred_;
+  std::vector<Copy> copies_, missing_copies_;
+  Instance* instance_ = nullptr;
+  bool tell_ = true;
+  Kind sets_kind_ = Kind::text;
+  std::string scratch_, precision_url_;
+  std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0, name_reference_ = 0;
+};
+
+Reader::Reader(const Mapping& mapping, Options options)
+    : mapping_(&mapping), options_(std::move(options)), writer_(mapping, options_) {}
+
+void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings, std::vector<Record>& records) {
+  std::vector<Resource> resources;
+  const Node* type = tree.is_object() ? tree.member("resourceType") : nullptr;
+  if (type != nullptr && type->text == "Bundle") {
+    std::uint32_t number = 0;
+    Node* entries = tree.member("entry");
+    for (Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr; entry = entry->next, ++number) {
+      Node* resource = entry->member("resource");
+      if (resource == nullptr) continue;
+      const Node* url = entry->member("fullUrl");
+      resources.push_back({resource, bytes, plain_text(url), {}, 0, entry, number});
+    }
+  } else {
+    resources.push_back({&tree, bytes, {}, {}, 0, nullptr, 0});
+  }
+  read(resources, arena, findings, records);
+}
+
+void Reader::read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings, std::vector<Record>& records) {
+  Matching(*this, arena, findings).run(resources, records);
+}
+
+}  // namespace charpie::mapping

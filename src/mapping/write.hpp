@@ -1,0 +1,100 @@
+// Filling the holes: a record becomes the bytes of FHIR instances.
+#pragma once
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "mapping/facet.hpp"
+#include "mapping/mapping.hpp"
+#include "mapping/plan.hpp"
+#include "record/finding.hpp"
+
+namespace charpie::mapping {
+
+/// Which field a stretch of the output came from, and which line of which mapping file put it there.
+struct Lineage {
+  std::size_t begin = 0, end = 0;  // in the output
+  std::string path;                // spaces[1].extent
+  Facet facet = Facet::self;
+  bool mirror = false;
+  Place place;
+};
+
+/// One instance in the output.
+struct WrittenInstance {
+  const Planned* planned = nullptr;
+  std::size_t begin = 0, end = 0;  // of the resource's JSON
+};
+
+/// Writes records. One for each thread; the mapping is shared and must outlive it.
+class Writer {
+ public:
+  Writer(const Mapping& mapping, Options options);
+
+  /// Reports what this target cannot hold: fields it does not carry, values outside a form's limits
+  /// (`not-in-form`), and a record without any system for its identity (`identity.no-system`, blocking).
+  void check(const record::Record& record, record::Findings& findings);
+
+  /// Appends one Bundle (pack transaction or collection), compact JSON without a line end.
+  void write_bundle(const record::Record& record, std::string& out);
+  /// Appends each resource as compact JSON and tells where it is; for packs that place resources themselves.
+  void write_resources(const record::Record& record, std::string& out, std::vector<WrittenInstance>& written);
+  /// From here on the origin of every stretch is collected; nullptr ends it. Offsets count in `out`.
+  void trace(std::vector<Lineage>* lineage) { lineage_ = lineage; }
+
+  /// For reading: makes the plan of a record, then renders single parts of its instances to compare them.
+  const Plan& plan(const record::Record& record);
+  /// Appends what a part says in an instance; false when it says nothing.
+  bool render(const Part& part, const Scope& scope, const Planned& instance, std::string& out);
+  /// The text a primitive part says; empty when nothing. Valid until the next call.
+  std::string_view primitive_text(const Part& part, const Scope& scope, const Planned& instance);
+  /// How a resource is loaded: the request of its entry in a transaction. Appends {"method":…,"url":…}.
+  void append_request(const Planned& instance, std::string& out) const;
+  /// Appends what a datatype's parts say of one leaf, which stands alone at the accessor's end.
+  bool render_leaf(const Part& body, const Accessor& accessor, record::Value& leaf, const Planned& instance, std::string& out);
+  const Options& options() const { return options_; }
+  void set_options(Options options) { options_ = std::move(options); knowledge_.fixed = options_.units == "fixed"; }
+  Facets& facets() { return facets_; }
+
+ private:
+  enum class Said : std::uint8_t { nothing, constant, hole };
+  struct Fragment {
+    std::size_t begin = 0, end = 0;
+    Said said = Said::nothing;
+    bool known = false;
+  };
+
+  void start(const record::Record& record);
+  void write_instance(const Planned& instance, std::string& out);
+  Scope scope_of(const Planned& instance) const;
+  Said write(const Part& part, const Scope& scope, std::string& out);
+  Said write_members(const Part& object, const Scope& scope, std::string& out);
+  Said write_member(const Part& part, const Scope& scope, std::string& out);
+  Said write_items(const Part& array, const Scope& scope, std::string& out);
+  Said write_item(const Part& part, const Scope& scope, std::string& out);
+  Said write_loop(const Part& loop, const Scope& scope, std::string& out);
+  Said write_references(const Part& part, std::string& out);
+  Said write_primitive(const Part& part, const Scope& scope, std::string& out);
+  Said write_text(const Part& part, const Scope& scope, std::string& out);
+  Said write_typed(const Part& part, const Scope& scope, std::string& out);
+  std::string_view hole_text(const Part& part, const Scope& scope);
+  void append_reference(const Planned& target, std::string& out) const;
+  std::string path_of(const Accessor& accessor, const Scope& scope) const;
+  void check_value(const record::Value* value, const record::Field& field, const std::string& path,
+                   record::Findings& findings);
+
+  const Mapping* mapping_;
+  Options options_;
+  Knowledge knowledge_;
+  Facets facets_;
+  Plan plan_;
+  const Planned* instance_ = nullptr;
+  std::vector<Fragment> fragments_;
+  std::vector<Lineage>* lineage_ = nullptr;
+  std::string scratch_, scratch_text_;
+};
+
+/// Renders every word of every domain once, so that writing a coded value is copying. Part of loading.
+void render_words(Mapping& mapping);
+
+}  // namespace charpie::mapping

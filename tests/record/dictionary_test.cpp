@@ -116,6 +116,9 @@ TEST_CASE("the nearest field") {
   CHECK(nearest_field(size, "Length") == " – did you mean 'size.length'?");
   CHECK(nearest_field(size, "measured_at") == " – did you mean 'size.measuredAt'?");
   CHECK(nearest_field(size, "stage") == " – did you mean 'wound.stage'?");
+  CHECK(nearest_field(size, "stagee") == "");  // elsewhere only the very name counts
+  CHECK(nearest_field(size, "d_e_p_t_h") == " – did you mean 'size.depth'?");
+  CHECK(nearest_field(size, "d-e-p-t-h") == nearest_field(size, "d e p t h"));
   CHECK(nearest_field(size, "zzzzzz") == "");
   CHECK(nearest_field(size, std::string(100000, 'x')) == "");
   CHECK(nearest_field(size, "") == "");

@@ -167,8 +167,8 @@ TEST_CASE("absent: where, why, and alone") {
   CHECK(said(R"("size":{"depth":{"absent":"not-performed","value":1}})") == "absent.form size.depth");
 }
 
-// FHIR R4 4.0.1, CodeSystem data-absent-reason (terminology.hl7.org); as-text, not-a-number and the two infinities
-// from memory.
+// FHIR R4 4.0.1, CodeSystem data-absent-reason (terminology.hl7.org); as-text, not-a-number and the two
+// infinities from memory.
 TEST_CASE("the reasons are those of FHIR") {
   for (const std::string_view reason :
        {"unknown", "asked-unknown", "temp-unknown", "not-asked", "asked-declined", "masked", "not-applicable",
@@ -318,6 +318,12 @@ TEST_CASE("a finding says where, and nothing of the patient") {
   CHECK(all[1].line == 4);
   CHECK(all[1].column == 61);  // characters, not bytes
   CHECK(all[0].message.find("1959") == std::string::npos);
+}
+
+TEST_CASE("a long value is shown in part, cut between characters") {
+  std::string long_word = "xy";
+  for (int i = 0; i < 100; ++i) long_word += "ü";
+  CHECK(message("\"trend\":\" " + long_word + "\"") == "' " + long_word.substr(0, 58) + "' is not a code");
 }
 
 TEST_CASE("offsets are those of the bytes") {

@@ -51,6 +51,9 @@ TEST_CASE("every field has its place, its meaning and its answers") {
     const Json required = group->value("required", Json::array());
     CHECK((std::find(required.begin(), required.end(), std::string(row.name)) != required.end()) ==
           (row.occurs == record::Occurs::required));
+    const Json answers = property.value("anyOf", Json::array());
+    CHECK((std::find(answers.begin(), answers.end(), Json{{"const", "none"}}) != answers.end()) ==
+          row.may_be_none());
     const Json& value = row.may_be_absent() ? property.at("anyOf").at(0) : property;
     CHECK((value.value("type", "") == "array") == row.is_list());
     if (row.is_list()) CHECK(value.at("minItems") == 1);
@@ -81,6 +84,7 @@ TEST_CASE("words are listed when they are known") {
   CHECK(schema.at("$defs").at("code-odor").at("anyOf").at(0) == Json{{"enum", {"none", "foul"}}});
   CHECK(schema.at("$defs").at("code-technique").at("anyOf").at(0) == Json{{"$ref", "#/$defs/token"}});
   const Json& reasons = schema.at("$defs").at("absent").at("properties").at("absent").at("enum");
+  CHECK(schema.at("$defs").at("also").at("minItems") == 1);
   CHECK(reasons.size() == 15);
   CHECK(reasons.at(0) == "unknown");
 }

@@ -299,7 +299,7 @@ class Compiler {
     if (made.resource_type.empty()) fault(where, "the template names no resourceType", "add it");
     made.body = std::make_unique<Part>();
     made.body->place = where;
-    fill_object(*made.body, entries, around);
+    fill_object(*made.body, entries, around, true);
     made.body->always = true;
     index(made);
     mapping_.templates_.push_back(std::move(made));
@@ -550,7 +550,8 @@ class Compiler {
 
   // --- objects and arrays --------------------------------------------------------------------------------------
 
-  void fill_object(Part& object, const std::vector<Entry>& entries, const Surroundings& around) {
+  void fill_object(Part& object, const std::vector<Entry>& entries, const Surroundings& around,
+                   bool of_template = false) {
     object.kind = Part::Kind::object;
     for (const auto& entry : entries) {
       const Place where = place(*entry.file, entry.value);
@@ -571,7 +572,7 @@ class Compiler {
       } else if (!is_directive(entry.name)) {
         auto part = value(entry.value, *entry.file, entry.parameters, around);
         if (part == nullptr) continue;
-        share(*part, entry, around);
+        if (of_template) share(*part, entry, around);
         add_member(object, entry.name, std::move(part));
       }
     }

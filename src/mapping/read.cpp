@@ -429,9 +429,17 @@ class Reader::Matching {
       if (a->made_from->loop.field != b->made_from->loop.field) return a->made_from->loop.field < b->made_from->loop.field;
       return a->index < b->index;
     });
-    for (Instance* instance : visit.members) match_instance(*instance, visit);
+    // Instances that are copies as a whole look at what the others brought.
+    for (Instance* instance : visit.members) {
+      if (!is_copy(*instance->made_from)) match_instance(*instance, visit);
+    }
+    for (Instance* instance : visit.members) {
+      if (is_copy(*instance->made_from)) match_instance(*instance, visit);
+    }
     for (Instance* instance : visit.shared) match_instance(*instance, visit);
   }
+
+  static bool is_copy(const Template& made_from) { return made_from.body->pure_mirror; }
 
   void match_instance(Instance& instance, Visit& visit) {
     instance_ = &instance;
@@ -441,22 +449,26 @@ class Reader::Matching {
     scope.level[0] = visit.record.root;
     const Template& made_from = *instance.made_from;
     Value* element = nullptr;
-    if (made_from.has_loop && made_from.lifetime == Lifetime::visit) {
+    const bool brings_element = made_from.has_loop && made_from.lifetime == Lifetime::visit && !is_copy(made_from);
+    if (brings_element) {
       element = blank(record::field(made_from.loop.field));
-      scope.level[1] = element;
-      scope.index[1] = instance.index;
-      instance.element = element;
     } else if (made_from.has_loop) {
-      // A shared resource for an element that the visit already has: found again by its home after reading.
-      element = shared_element(instance, visit);
+      element = made_from.lifetime == Lifetime::visit ? element_at(made_from.loop, instance.index, visit)
+                                                      : shared_element(instance, visit);
       if (element == nullptr) return;
-      scope.level[1] = element;
-      instance.element = element;
     }
+    scope.level[1] = element;
+    scope.index[1] = instance.index;
+    instance.element = element;
     match_members(*made_from.body, *instance.resource->node, scope);
     instance.resource->node->used = true;
-    if (element != nullptr && made_from.lifetime == Lifetime::visit) attach(instance, made_from.loop, element, scope);
+    if (brings_element) attach(instance, made_from.loop, element, scope);
     instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
+  }
+
+  Value* element_at(const Accessor& accessor, std::uint32_t index, const Visit& visit) const {
+    const Value* list = follow(accessor, Scope{{visit.record.root}, {}, nullptr});
+    return list != nullptr && list->form == Form::list && index < list->count ? list->children[index] : nullptr;
   }
 
   // The performer that refers to this Practitioner.
@@ -713,7 +725,6 @@ class Reader::Matching {
         found = true;
         break;
       }
-      if (!found) missing_copies_.push_back({part.get(), nullptr, &node, scope});
       if (!found && instance_->ours) report(FindingId::mirror_missing, *instance_->resource, &node, {about(*part)});
     }
     for (const auto& part : array.parts) {
@@ -1110,7 +1121,7 @@ class Reader::Matching {
   std::unordered_map<std::string_view, const Instance*> by_url_;
   std::unordered_map<std::string_view, const Instance*> planned_;
   std::vector<std::pair<const Value*, const Instance*>> referred_;
-  std::vector<Copy> copies_, missing_copies_;
+  std::vector<Copy> copies_;
   Instance* instance_ = nullptr;
   bool tell_ = true;
   Kind sets_kind_ = Kind::text;

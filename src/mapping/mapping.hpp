@@ -66,6 +66,11 @@ class Mapping {
   std::span<const Home> homes() const { return homes_; }
   /// What the homes of a field can hold.
   std::span<const Limit> limits(record::FieldId field) const { return limits_[static_cast<std::size_t>(field)]; }
+  /// Whether a facet of a field has a home; further codings of a code by Facet::foreign with `further`.
+  bool carries(record::FieldId field, Facet facet, bool further = false) const {
+    const auto bit = std::uint64_t{1} << (static_cast<unsigned>(facet) + (further ? facet_count : 0));
+    return (carried_[static_cast<std::size_t>(field)] & bit) != 0;
+  }
   std::vector<Template>& templates_to_render() { return templates_; }
   std::uint32_t shared_fragments() const { return shared_fragments_; }
   /// The template of that name, or nullptr.
@@ -93,6 +98,7 @@ class Mapping {
   std::vector<NotCarried> not_carried_;
   std::vector<Home> homes_;
   std::vector<std::vector<Limit>> limits_;
+  std::vector<std::uint64_t> carried_;  // a bit for each facet that has a home, by field
   std::uint32_t shared_fragments_ = 0;
 };
 

@@ -336,6 +336,11 @@ class Prover {
                      "add a template or a row for it, or list it under notCarried with the reason");
       }
     }
+    mapping_.carried_.resize(static_cast<std::size_t>(FieldId::count));
+    for (const auto& home : found_) {
+      const auto shift = static_cast<unsigned>(home.facet) + (home.further_codings ? facet_count : 0);
+      mapping_.carried_[static_cast<std::size_t>(home.field)] |= std::uint64_t{1} << shift;
+    }
     mapping_.limits_.resize(static_cast<std::size_t>(FieldId::count));
     for (const auto& home : found_) {
       const Part& part = *home.part;

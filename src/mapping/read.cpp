@@ -127,7 +127,7 @@ bool accepts(const Part& part, const Node& node) {
     case Part::Kind::primitive:
       return part.shape == Shape::string ? node.is_string()
                                          : node.kind == (part.shape == Shape::number ? syntax::NodeKind::number : syntax::NodeKind::boolean);
-    case Part::Kind::text: return node.is_string();
+    case Part::Kind::text: return node.is_string() && node.text.starts_with(part.parts.front()->literal);
     default: return true;
   }
 }
@@ -448,21 +448,27 @@ class Reader::Matching {
     Scope scope;
     scope.level[0] = visit.record.root;
     const Template& made_from = *instance.made_from;
-    Value* element = nullptr;
-    const bool brings_element = made_from.has_loop && made_from.lifetime == Lifetime::visit && !is_copy(made_from);
-    if (brings_element) {
-      element = blank(record::field(made_from.loop.field));
-    } else if (made_from.has_loop) {
-      element = made_from.lifetime == Lifetime::visit ? element_at(made_from.loop, instance.index, visit)
-                                                      : shared_element(instance, visit);
-      if (element == nullptr) return;
+    Node& node = *instance.resource->node;
+    if (!made_from.has_loop) {
+      match_members(*made_from.body, node, scope);
+    } else if (made_from.lifetime != Lifetime::visit) {
+      // A shared resource serves every element that refers to it: one Practitioner, perhaps in two roles.
+      for (Value* element : referring_elements(instance, visit)) {
+        scope.level[1] = instance.element = element;
+        match_members(*made_from.body, node, scope);
+      }
+    } else if (is_copy(made_from)) {
+      scope.level[1] = instance.element = element_at(made_from.loop, instance.index, visit);
+      if (instance.element == nullptr) return;
+      scope.index[1] = instance.index;
+      match_members(*made_from.body, node, scope);
+    } else {
+      scope.level[1] = instance.element = blank(record::field(made_from.loop.field));
+      scope.index[1] = instance.index;
+      match_members(*made_from.body, node, scope);
+      attach(instance, made_from.loop, instance.element, scope);
     }
-    scope.level[1] = element;
-    scope.index[1] = instance.index;
-    instance.element = element;
-    match_members(*made_from.body, *instance.resource->node, scope);
-    instance.resource->node->used = true;
-    if (brings_element) attach(instance, made_from.loop, element, scope);
+    node.used = true;
     instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
   }
 
@@ -471,17 +477,18 @@ class Reader::Matching {
     return list != nullptr && list->form == Form::list && index < list->count ? list->children[index] : nullptr;
   }
 
-  // The performer that refers to this Practitioner.
-  Value* shared_element(const Instance& instance, Visit& visit) {
-    Value* list = follow(instance.made_from->loop, Scope{{visit.record.root}, {}, nullptr});
-    if (list == nullptr || list->form != Form::list) return nullptr;
-    for (const auto& [element, target] : referred_) {
-      if (target != &instance) continue;
-      for (std::uint32_t i = 0; i < list->count; ++i) {
-        if (list->children[i] == element) return list->children[i];
-      }
+  // The performers that refer to this Practitioner.
+  std::vector<Value*> referring_elements(const Instance& instance, const Visit& visit) const {
+    std::vector<Value*> elements;
+    const Value* list = follow(instance.made_from->loop, Scope{{visit.record.root}, {}, nullptr});
+    if (list == nullptr || list->form != Form::list) return elements;
+    for (std::uint32_t i = 0; i < list->count; ++i) {
+      const bool refers = std::any_of(referred_.begin(), referred_.end(), [&](const auto& one) {
+        return one.first == list->children[i] && one.second == &instance;
+      });
+      if (refers) elements.push_back(list->children[i]);
     }
-    return nullptr;
+    return elements;
   }
 
   // An element that says nothing yet.

@@ -511,6 +511,18 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
     bool own = ours(value->code->foreign.system);
     for (std::uint32_t i = 0; i < value->code->also_count; ++i) own = own || ours(value->code->also[i].system);
     if (own) report("a coding in our own code system would come back as the local word");
+    // `word` kinds are read as plain text; an `any` value has its homes by kind.
+    if (field.kind == Kind::code) {
+      const bool whole = mapping_->carries(field.id, Facet::code);
+      if (value->code->has_foreign() && !whole) report("a code of another system");
+      if (!value->code->text.empty() && !mapping_->carries(field.id, Facet::text)) report("words beside the code");
+      if (value->code->also_count != 0 && !mapping_->carries(field.id, Facet::code, true)) report("further codings");
+    }
+  }
+  if (value->quantity != nullptr && field.kind == Kind::quantity) {
+    for (const auto& [facet, why] : {std::pair{Facet::comparator, "a comparator"}, std::pair{Facet::estimated, "an estimate"}}) {
+      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet)) report(why);
+    }
   }
   for (const auto& limit : mapping_->limits(field.id)) {
     const auto text = facets_.get(value, field.id, limit.facet, nullptr);

@@ -6,7 +6,8 @@ namespace charpie {
 
 void* Arena::from_new_block(std::size_t size, std::size_t alignment) {
   constexpr std::size_t smallest = 64 * 1024;
-  const std::size_t grown = blocks_.empty() ? smallest : std::min<std::size_t>(blocks_.back().size * 2, 1 << 20);
+  const std::size_t grown =
+      blocks_.empty() ? smallest : std::min<std::size_t>(blocks_.back().size * 2, 1 << 20);
   const std::size_t block_size = std::max(grown, size + alignment);
   blocks_.push_back({std::unique_ptr<char[]>(new char[block_size]), block_size});
   next_ = blocks_.back().bytes.get();

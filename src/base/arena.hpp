@@ -23,7 +23,8 @@ class Arena {
   void* allocate(std::size_t size, std::size_t alignment) {
     const auto address = reinterpret_cast<std::uintptr_t>(next_);
     const std::size_t padding = (alignment - address % alignment) % alignment;
-    if (next_ == nullptr || static_cast<std::size_t>(end_ - next_) < size + padding) return from_new_block(size, alignment);
+    if (next_ == nullptr || static_cast<std::size_t>(end_ - next_) < size + padding)
+      return from_new_block(size, alignment);
     char* place = next_ + padding;
     next_ = place + size;
     return place;

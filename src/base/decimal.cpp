@@ -7,7 +7,9 @@ namespace charpie {
 
 namespace {
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_digit(char c) {
+  return c >= '0' && c <= '9';
+}
 
 std::string_view without_leading_zeros(std::string_view digits) {
   const auto first = digits.find_first_not_of('0');
@@ -49,8 +51,8 @@ struct Parts {
   }
 };
 
-// Exponents of up to 17 digits are worked with as integers: no text can be long enough to shift them out of 64
-// bits. Longer ones are worked with as digits.
+// Exponents of up to 17 digits are worked with as integers: no text can be long enough to shift them out of
+// 64 bits. Longer ones are worked with as digits.
 constexpr std::size_t short_exponent = 17;
 constexpr long most_digits = 100'000'000'000'000'000;
 
@@ -175,9 +177,13 @@ bool is_decimal(std::string_view text) {
   return at == text.size();
 }
 
-bool same_text(Decimal a, Decimal b) { return a.text == b.text; }
+bool same_text(Decimal a, Decimal b) {
+  return a.text == b.text;
+}
 
-bool same_value(Decimal a, Decimal b) { return compare(a, b) == 0; }
+bool same_value(Decimal a, Decimal b) {
+  return compare(a, b) == 0;
+}
 
 int compare(Decimal a, Decimal b) {
   const int sign_a = sign(a);
@@ -259,7 +265,8 @@ std::string ExactDecimal::digits_down_to(long exponent) const {
 
 ExactDecimal operator+(const ExactDecimal& a, const ExactDecimal& b) {
   const long exponent = std::min(a.exponent_, b.exponent_);
-  SignedDigits sum = add({a.negative_, a.digits_down_to(exponent)}, {b.negative_, b.digits_down_to(exponent)});
+  SignedDigits sum =
+      add({a.negative_, a.digits_down_to(exponent)}, {b.negative_, b.digits_down_to(exponent)});
   ExactDecimal result;
   result.negative_ = sum.negative;
   result.digits_ = std::move(sum.digits);
@@ -296,7 +303,9 @@ ExactDecimal operator*(const ExactDecimal& a, const ExactDecimal& b) {
   return product;
 }
 
-int ExactDecimal::compare(const ExactDecimal& other) const { return (*this - other).sign(); }
+int ExactDecimal::compare(const ExactDecimal& other) const {
+  return (*this - other).sign();
+}
 
 int ExactDecimal::sign() const {
   if (digits_ == "0") return 0;

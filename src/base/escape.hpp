@@ -57,13 +57,27 @@ inline const char* json_plain_run(const char* at, const char* end) {
 inline char* json_escape_byte(char c, char* to) {
   *to++ = '\\';
   switch (c) {
-    case '"': *to++ = '"'; return to;
-    case '\\': *to++ = '\\'; return to;
-    case '\b': *to++ = 'b'; return to;
-    case '\f': *to++ = 'f'; return to;
-    case '\n': *to++ = 'n'; return to;
-    case '\r': *to++ = 'r'; return to;
-    case '\t': *to++ = 't'; return to;
+    case '"':
+      *to++ = '"';
+      return to;
+    case '\\':
+      *to++ = '\\';
+      return to;
+    case '\b':
+      *to++ = 'b';
+      return to;
+    case '\f':
+      *to++ = 'f';
+      return to;
+    case '\n':
+      *to++ = 'n';
+      return to;
+    case '\r':
+      *to++ = 'r';
+      return to;
+    case '\t':
+      *to++ = 't';
+      return to;
     default:
       std::memcpy(to, "u00", 3);
       to[3] = hex_lower[static_cast<unsigned char>(c) >> 4];
@@ -75,7 +89,9 @@ inline char* json_escape_byte(char c, char* to) {
 }  // namespace escaping
 
 /// Room that write_json_escaped needs at most for a text of that many bytes.
-constexpr std::size_t json_escaped_bound(std::size_t size) { return size * 6; }
+constexpr std::size_t json_escaped_bound(std::size_t size) {
+  return size * 6;
+}
 
 /// Writes the inside of a JSON string (no quotes) to a buffer of at least json_escaped_bound() bytes; returns
 /// one past the last byte written. The text is UTF-8 and stays UTF-8.
@@ -113,33 +129,57 @@ inline void append_json_string(std::string_view text, std::string& out) {
   out += '"';
 }
 
-/// Appends character data of XML or XHTML. A carriage return is written as a reference, because a reader turns
-/// a bare one into a line feed (XML 1.0 section 2.11); '>' too, so that "]]>" never stands in the text.
+/// Appends character data of XML or XHTML. A carriage return is written as a reference, because a reader
+/// turns a bare one into a line feed (XML 1.0 section 2.11); '>' too, so that "]]>" never stands in the text.
 inline void append_xml_text(std::string_view text, std::string& out) {
   for (const char c : text) {
     switch (c) {
-      case '&': out += "&amp;"; break;
-      case '<': out += "&lt;"; break;
-      case '>': out += "&gt;"; break;
-      case '\r': out += "&#xD;"; break;
-      default: out += c;
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '\r':
+        out += "&#xD;";
+        break;
+      default:
+        out += c;
     }
   }
 }
 
-/// Appends an attribute value for double quotes. Tabs and line ends are written as references, because a reader
-/// turns bare ones into spaces (XML 1.0 section 3.3.3).
+/// Appends an attribute value for double quotes. Tabs and line ends are written as references, because a
+/// reader turns bare ones into spaces (XML 1.0 section 3.3.3).
 inline void append_xml_attribute(std::string_view text, std::string& out) {
   for (const char c : text) {
     switch (c) {
-      case '&': out += "&amp;"; break;
-      case '<': out += "&lt;"; break;
-      case '>': out += "&gt;"; break;
-      case '"': out += "&quot;"; break;
-      case '\t': out += "&#x9;"; break;
-      case '\n': out += "&#xA;"; break;
-      case '\r': out += "&#xD;"; break;
-      default: out += c;
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      case '\t':
+        out += "&#x9;";
+        break;
+      case '\n':
+        out += "&#xA;";
+        break;
+      case '\r':
+        out += "&#xD;";
+        break;
+      default:
+        out += c;
     }
   }
 }

@@ -14,7 +14,7 @@ struct Error {
   Kind kind = invalid;
   std::string message{};  // what is wrong
   std::string file{};     // the file concerned, or empty
-  std::size_t line = 0;  // 1-based, 0 when there is none
+  std::size_t line = 0;   // 1-based, 0 when there is none
   std::size_t column = 0;
   std::string mend{};  // what to do, or empty
 };

@@ -12,7 +12,8 @@ Result<Tables> Tables::from_folder(const std::string& folder) {
   std::error_code failure;
   Tables tables{{}};
   std::vector<std::string> paths;
-  for (fs::recursive_directory_iterator at(folder, failure), end; !failure && at != end; at.increment(failure)) {
+  for (fs::recursive_directory_iterator at(folder, failure), end; !failure && at != end;
+       at.increment(failure)) {
     const auto extension = at->path().extension();
     if (at->is_regular_file() && (extension == ".csv" || extension == ".json")) {
       paths.push_back(fs::relative(at->path(), folder).generic_string());

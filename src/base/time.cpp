@@ -7,14 +7,18 @@ namespace charpie {
 
 namespace {
 
-bool is_leap_year(int year) { return year % 4 == 0 && (year % 100 != 0 || year % 400 == 0); }
+bool is_leap_year(int year) {
+  return year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+}
 
 int days_in_month(int year, int month) {
   constexpr std::uint8_t days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
   return month == 2 && is_leap_year(year) ? 29 : days[month - 1];
 }
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_digit(char c) {
+  return c >= '0' && c <= '9';
+}
 
 // Takes digits and signs off the front of a text.
 struct TimeText {
@@ -110,7 +114,9 @@ std::string_view read_time(TimeText text, Time& time) {
 
 // A fraction of a second, compared by its digits: .5 and .50 are the same.
 std::strong_ordering compare_fractions(std::string_view a, std::string_view b) {
-  const auto digit = [](std::string_view digits, std::size_t i) { return i < digits.size() ? digits[i] : '0'; };
+  const auto digit = [](std::string_view digits, std::size_t i) {
+    return i < digits.size() ? digits[i] : '0';
+  };
   for (std::size_t i = 0; i < std::max(a.size(), b.size()); ++i) {
     if (digit(a, i) != digit(b, i)) return digit(a, i) <=> digit(b, i);
   }
@@ -123,7 +129,9 @@ void append_two(int value, std::string& out) {
   out += static_cast<char>('0' + value % 10);
 }
 
-std::int64_t floor_divide(std::int64_t a, std::int64_t b) { return a / b - (a % b < 0 ? 1 : 0); }
+std::int64_t floor_divide(std::int64_t a, std::int64_t b) {
+  return a / b - (a % b < 0 ? 1 : 0);
+}
 
 }  // namespace
 
@@ -152,7 +160,9 @@ std::int64_t days_since_epoch(int year, int month, int day) {
   return era * 146097 + day_of_era - 719468;  // days from 0000-03-01 to 1970-01-01
 }
 
-std::int64_t days_since_epoch(const Time& time) { return days_since_epoch(time.year, time.month, time.day); }
+std::int64_t days_since_epoch(const Time& time) {
+  return days_since_epoch(time.year, time.month, time.day);
+}
 
 std::int64_t seconds_since_epoch(const Time& time) {
   return days_since_epoch(time) * 86400 + time.hour * 3600 + time.minute * 60 + time.second -

@@ -35,9 +35,9 @@ struct TimeReading {
   explicit operator bool() const { return reason.empty(); }
 };
 
-/// Reads the record's grammar: FHIR dateTime (R4, datatypes) with the minute allowed as a precision of its own.
-/// From the minute on an offset is required: Z, or up to 14:00 either way. Days are real calendar days, the
-/// hour 24 and the year 0000 are refused, the second 60 is accepted.
+/// Reads the record's grammar: FHIR dateTime (R4, datatypes) with the minute allowed as a precision of its
+/// own. From the minute on an offset is required: Z, or up to 14:00 either way. Days are real calendar days,
+/// the hour 24 and the year 0000 are refused, the second 60 is accepted.
 TimeReading parse_time(std::string_view text);
 
 /// Whether the text is HH:MM, 00:00 to 23:59, as written on a dressing's label.
@@ -55,16 +55,17 @@ std::int64_t days_since_epoch(const Time& time);
 std::int64_t seconds_since_epoch(const Time& time);
 
 /// Order in time. Equivalent: same instant at the same precision (seconds and their fractions are one
-/// precision, as in FHIRPath). Unordered: precisions differ and one lies within the other, so the question has
-/// no answer. A date has no offset; against a time with one it is read as the calendar day there.
+/// precision, as in FHIRPath). Unordered: precisions differ and one lies within the other, so the question
+/// has no answer. A date has no offset; against a time with one it is read as the calendar day there.
 std::partial_ordering compare(const Time& a, const Time& b);
 
 /// The time of day and date at an instant in an offset, e.g. 2026-03-02T13:30+01:00; offset 0 is written Z.
 /// Precisions down from day to second; empty text outside the years 1 to 9999.
 std::string time_text(std::int64_t seconds, int offset_minutes, TimePrecision precision);
 
-/// Appends the FHIR dateTime (R4) of a time. FHIR wants seconds where there is a time of day: ":00" goes in at
-/// minute precision. Returns whether it did, that is, whether the precision must be marked beside the value.
+/// Appends the FHIR dateTime (R4) of a time. FHIR wants seconds where there is a time of day: ":00" goes in
+/// at minute precision. Returns whether it did, that is, whether the precision must be marked beside the
+/// value.
 bool append_fhir_date_time(const Time& time, std::string& out);
 
 /// The way back: the charted text of a FHIR dateTime. With `minute_mark` the ":00" of the seconds goes out.

@@ -52,12 +52,15 @@ std::size_t utf8_valid_prefix(std::string_view text) {
 }
 
 char32_t next_code_point(std::string_view text, std::size_t& at) {
-  const auto byte = [&](std::size_t i) { return static_cast<char32_t>(static_cast<unsigned char>(text[at + i])); };
+  const auto byte = [&](std::size_t i) {
+    return static_cast<char32_t>(static_cast<unsigned char>(text[at + i]));
+  };
   const char32_t first = byte(0);
   char32_t code_point = first;
   std::size_t length = 1;
   if (first >= 0xF0) {
-    code_point = ((first & 0x07) << 18) | ((byte(1) & 0x3F) << 12) | ((byte(2) & 0x3F) << 6) | (byte(3) & 0x3F);
+    code_point =
+        ((first & 0x07) << 18) | ((byte(1) & 0x3F) << 12) | ((byte(2) & 0x3F) << 6) | (byte(3) & 0x3F);
     length = 4;
   } else if (first >= 0xE0) {
     code_point = ((first & 0x0F) << 12) | ((byte(1) & 0x3F) << 6) | (byte(2) & 0x3F);

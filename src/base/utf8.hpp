@@ -11,10 +11,12 @@ namespace charpie {
 /// above U+10FFFF), or text.size() when all of it is.
 std::size_t utf8_valid_prefix(std::string_view text);
 
-inline bool is_utf8(std::string_view text) { return utf8_valid_prefix(text) == text.size(); }
+inline bool is_utf8(std::string_view text) {
+  return utf8_valid_prefix(text) == text.size();
+}
 
-/// Reads the code point at `at` and moves `at` past it. The text must be valid UTF-8 and `at` inside it, on the
-/// first byte of a character.
+/// Reads the code point at `at` and moves `at` past it. The text must be valid UTF-8 and `at` inside it, on
+/// the first byte of a character.
 char32_t next_code_point(std::string_view text, std::size_t& at);
 
 /// Number of code points of valid UTF-8.

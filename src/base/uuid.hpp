@@ -18,7 +18,8 @@ struct Uuid {
 /// Length of the text form.
 inline constexpr std::size_t uuid_text_length = 36;
 
-/// Version 5 (SHA-1) of a name in a name space: RFC 4122 section 4.3. The name is taken byte by byte. No heap.
+/// Version 5 (SHA-1) of a name in a name space: RFC 4122 section 4.3. The name is taken byte by byte. No
+/// heap.
 Uuid uuid_v5(const Uuid& space, std::string_view name);
 
 /// Writes 36 lower-case characters, 8-4-4-4-12, no terminating NUL.

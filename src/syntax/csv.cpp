@@ -27,7 +27,8 @@ struct CsvReader {
   bool done() const { return at >= text.size(); }
 
   Error error(std::string message, std::string mend) const {
-    return {Error::invalid, std::move(message), std::string(file), line, at - line_start + 1, std::move(mend)};
+    return {Error::invalid, std::move(message),  std::string(file),
+            line,           at - line_start + 1, std::move(mend)};
   }
 
   void skip_line_end() {
@@ -65,7 +66,8 @@ struct CsvReader {
     if (done() || text[at] != '"') {
       const auto start = at;
       while (!done() && text[at] != ',' && text[at] != '\n' && text[at] != '\r') {
-        if (text[at] == '"') return error("a quote stands inside an unquoted cell", "quote the cell and double the quote");
+        if (text[at] == '"')
+          return error("a quote stands inside an unquoted cell", "quote the cell and double the quote");
         ++at;
       }
       cell.assign(text.substr(start, at - start));
@@ -115,7 +117,10 @@ Result<CsvTable> read_csv_table(std::string_view text, std::string_view file_nam
       return Error{Error::invalid,
                    "the row has " + std::to_string(cells->size()) + " cells, the header " +
                        std::to_string(table.header.size()),
-                   std::string(file_name), line, 1, "quote cells that hold commas; give every column a cell"};
+                   std::string(file_name),
+                   line,
+                   1,
+                   "quote cells that hold commas; give every column a cell"};
     }
     table.rows.push_back({line, std::move(*cells)});
   }

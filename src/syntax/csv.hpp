@@ -1,4 +1,5 @@
-// Small CSV tables with a header row (RFC 4180), as the mapping tables are written: read whole, looked up by name.
+// Small CSV tables with a header row (RFC 4180), as the mapping tables are written: read whole, looked up by
+// name.
 #pragma once
 #include <string>
 #include <string_view>
@@ -24,9 +25,9 @@ struct CsvTable {
   std::string_view cell(const Row& row, std::string_view name) const;
 };
 
-/// Reads UTF-8 CSV with a header row. Lines that start with '#' before the header or between rows are comments.
-/// Error::invalid with line and column for a missing header, a stray quote, an open quote at the end, or a row whose number of
-/// cells is not the header's.
+/// Reads UTF-8 CSV with a header row. Lines that start with '#' before the header or between rows are
+/// comments. Error::invalid with line and column for a missing header, a stray quote, an open quote at the
+/// end, or a row whose number of cells is not the header's.
 Result<CsvTable> read_csv_table(std::string_view text, std::string_view file_name);
 
 }  // namespace charpie::syntax

@@ -24,25 +24,27 @@ TextPosition position(std::string_view text, std::size_t offset) {
     }
   }
   // Bytes that only continue a character do not count.
-  place.column += static_cast<std::size_t>(
-      std::count_if(text.begin() + static_cast<std::ptrdiff_t>(line_start),
-                    text.begin() + static_cast<std::ptrdiff_t>(offset),
-                    [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
+  place.column +=
+      static_cast<std::size_t>(std::count_if(text.begin() + static_cast<std::ptrdiff_t>(line_start),
+                                             text.begin() + static_cast<std::ptrdiff_t>(offset), [](char c) {
+                                               return (static_cast<unsigned char>(c) & 0xC0) != 0x80;
+                                             }));
   return place;
 }
 
 namespace {
 
-// The first byte at or after `at` that a JSON string cannot take as it is: quote, backslash, control character,
-// or any byte of a character outside ASCII. Signed comparison catches the last two at once.
+// The first byte at or after `at` that a JSON string cannot take as it is: quote, backslash, control
+// character, or any byte of a character outside ASCII. Signed comparison catches the last two at once.
 const char* plain_run(const char* at, const char* end) {
   const __m128i quote = _mm_set1_epi8('"');
   const __m128i backslash = _mm_set1_epi8('\\');
   const __m128i space = _mm_set1_epi8(0x20);
   while (end - at >= 16) {
     const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
-    const __m128i stop = _mm_or_si128(_mm_or_si128(_mm_cmpeq_epi8(bytes, quote), _mm_cmpeq_epi8(bytes, backslash)),
-                                      _mm_cmplt_epi8(bytes, space));
+    const __m128i stop =
+        _mm_or_si128(_mm_or_si128(_mm_cmpeq_epi8(bytes, quote), _mm_cmpeq_epi8(bytes, backslash)),
+                     _mm_cmplt_epi8(bytes, space));
     const int mask = _mm_movemask_epi8(stop);
     if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
     at += 16;
@@ -51,10 +53,11 @@ const char* plain_run(const char* at, const char* end) {
   return at;
 }
 
-// RapidJSON's in-situ protocol over bytes that are only read. In situ, the parser asks for PutBegin() after an
-// opening quote, Put()s what it decodes and closes with PutEnd(). A string without escapes decodes to itself, so
-// nothing is written: PutBegin() skips the plain run and Put() does nothing. A string with an escape is collected
-// in `decoded`. The parser checks whatever is not plain ASCII (escapes, UTF-8) byte by byte, as always.
+// RapidJSON's in-situ protocol over bytes that are only read. In situ, the parser asks for PutBegin() after
+// an opening quote, Put()s what it decodes and closes with PutEnd(). A string without escapes decodes to
+// itself, so nothing is written: PutBegin() skips the plain run and Put() does nothing. A string with an
+// escape is collected in `decoded`. The parser checks whatever is not plain ASCII (escapes, UTF-8) byte by
+// byte, as always.
 class ReadOnlyStream {
  public:
   using Ch = char;
@@ -203,7 +206,8 @@ class TreeBuilder {
     text = stream_.was_decoded() ? stream_.decoded() : stream_.raw();
     if (text.size() > limits_.string_bytes) {
       return refuse(stream_.string_offset(),
-                    "a string is longer than " + std::to_string(limits_.string_bytes) + " bytes", "shorten it");
+                    "a string is longer than " + std::to_string(limits_.string_bytes) + " bytes",
+                    "shorten it");
     }
     if (stream_.was_decoded()) {
       // The parser lets the second half of a surrogate pair pass when it stands alone.
@@ -246,8 +250,8 @@ class TreeBuilder {
     return true;
   }
 
-  // The parser tells of a bracket after it took it. It calls itself for what is nested, and a refusal here stops
-  // it: the depth limit also bounds the stack.
+  // The parser tells of a bracket after it took it. It calls itself for what is nested, and a refusal here
+  // stops it: the depth limit also bounds the stack.
   bool open(NodeKind kind) {
     const std::size_t bracket = stream_.Tell() - 1;
     if (frames_.size() >= depth_) {
@@ -305,7 +309,8 @@ constexpr Words words_of_parser[] = {
     {rapidjson::kParseErrorDocumentRootNotSingular, "text follows the JSON value", "keep one value"},
     {rapidjson::kParseErrorValueInvalid, "a value is missing or is not JSON",
      "write a string in quotes, a number, true, false, null, an object or an array"},
-    {rapidjson::kParseErrorObjectMissName, "a member name in quotes is missing", "name the member or drop the comma"},
+    {rapidjson::kParseErrorObjectMissName, "a member name in quotes is missing",
+     "name the member or drop the comma"},
     {rapidjson::kParseErrorObjectMissColon, "a colon is missing after a member name", "add the colon"},
     {rapidjson::kParseErrorObjectMissCommaOrCurlyBracket, "a comma or a closing brace is missing",
      "add a comma between members or close the object"},
@@ -313,15 +318,17 @@ constexpr Words words_of_parser[] = {
      "add a comma between elements or close the array"},
     {rapidjson::kParseErrorStringUnicodeEscapeInvalidHex, "a \\u escape has no four hexadecimal digits",
      "write four digits"},
-    {rapidjson::kParseErrorStringUnicodeSurrogateInvalid, "a string has half of a surrogate pair in a \\u escape",
-     "write both halves, or the character itself"},
+    {rapidjson::kParseErrorStringUnicodeSurrogateInvalid,
+     "a string has half of a surrogate pair in a \\u escape", "write both halves, or the character itself"},
     {rapidjson::kParseErrorStringEscapeInvalid, "a string has an unknown escape or a bare control character",
      "escape control characters, as in \\n or \\u0009"},
     {rapidjson::kParseErrorStringMissQuotationMark, "a string is not closed", "add the closing quote"},
     {rapidjson::kParseErrorStringInvalidEncoding, "a string is not valid UTF-8", "save the text as UTF-8"},
     {rapidjson::kParseErrorNumberTooBig, "a number is too large", "keep numbers below 1e308"},
-    {rapidjson::kParseErrorNumberMissFraction, "digits are missing after the decimal point", "write as in 4.0"},
-    {rapidjson::kParseErrorNumberMissExponent, "digits are missing after the exponent's e", "write as in 1e3"},
+    {rapidjson::kParseErrorNumberMissFraction, "digits are missing after the decimal point",
+     "write as in 4.0"},
+    {rapidjson::kParseErrorNumberMissExponent, "digits are missing after the exponent's e",
+     "write as in 1e3"},
 };
 
 Error error_at(std::string_view bytes, std::size_t offset, std::string message, std::string mend) {
@@ -335,7 +342,11 @@ Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names
   constexpr std::size_t offsets_reach = 0xFFFFFFF0u;
   const std::size_t longest = std::min(limits.document_bytes, offsets_reach);
   if (bytes.size() > longest) {
-    return Error{Error::invalid, "the JSON text is longer than " + std::to_string(longest) + " bytes", {}, 1, 1,
+    return Error{Error::invalid,
+                 "the JSON text is longer than " + std::to_string(longest) + " bytes",
+                 {},
+                 1,
+                 1,
                  "split it into several records"};
   }
   ReadOnlyStream stream(bytes, bytes.starts_with("\xEF\xBB\xBF") ? 3 : 0);
@@ -359,7 +370,8 @@ Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names
     code = rapidjson::kParseErrorValueInvalid;
   }
   if (code == rapidjson::kParseErrorStringMissQuotationMark && result.Offset() < bytes.size()) {
-    return error_at(bytes, result.Offset(), "a string holds a NUL byte", "write it as \\u0000 or leave it out");
+    return error_at(bytes, result.Offset(), "a string holds a NUL byte",
+                    "write it as \\u0000 or leave it out");
   }
   const auto* words = std::find_if(std::begin(words_of_parser), std::end(words_of_parser),
                                    [code](const Words& row) { return row.code == code; });

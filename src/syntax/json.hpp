@@ -9,12 +9,13 @@
 
 namespace charpie::syntax {
 
-/// What a document may not exceed. A FHIR string holds 1 MiB at most (R4, datatype string); base64 may need more.
+/// What a document may not exceed. A FHIR string holds 1 MiB at most (R4, datatype string); base64 may need
+/// more.
 struct JsonLimits {
   static constexpr std::size_t deepest = 1000;  // no larger depth is granted: the parser calls itself
-  std::size_t depth = 64;                   // nested objects and arrays
-  std::size_t string_bytes = 1024 * 1024;   // one decoded string or name
-  std::size_t document_bytes = 64u << 20;   // the whole text; never more than 4 GiB, offsets are 32 bits
+  std::size_t depth = 64;                       // nested objects and arrays
+  std::size_t string_bytes = 1024 * 1024;       // one decoded string or name
+  std::size_t document_bytes = 64u << 20;       // the whole text; never more than 4 GiB, offsets are 32 bits
 };
 
 /// Line and column, 1-based; the column counts characters, not bytes.
@@ -30,12 +31,14 @@ TextPosition position(std::string_view text, std::size_t offset);
 ///
 /// The tree lives in `arena`. Strings and names without escapes are views into `bytes`, as are all numbers:
 /// `bytes` must outlive the tree. Node::begin is the offset of the value's first byte (the quote of a string,
-/// the brace of an object), Node::end one past its last; both count from bytes.data(), byte-order mark included.
+/// the brace of an object), Node::end one past its last; both count from bytes.data(), byte-order mark
+/// included.
 ///
 /// Error::invalid with line and column for whatever RFC 8259 refuses, and for: a member name twice in one
 /// object, invalid UTF-8, half of a surrogate pair, a limit passed, a number beyond the largest double
 /// (RapidJSON's bound, about 1.8e308; smaller ones are kept as text whatever their digits).
 /// Messages never repeat the data.
-Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names, const JsonLimits& limits = {});
+Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names,
+                        const JsonLimits& limits = {});
 
 }  // namespace charpie::syntax

@@ -6,12 +6,19 @@ namespace charpie::syntax {
 
 void append_json(const Node& node, std::string& out) {
   switch (node.kind) {
-    case NodeKind::null: out += "null"; return;
+    case NodeKind::null:
+      out += "null";
+      return;
     case NodeKind::boolean:
-    case NodeKind::number: out += node.text; return;
-    case NodeKind::string: append_json_string(node.text, out); return;
+    case NodeKind::number:
+      out += node.text;
+      return;
+    case NodeKind::string:
+      append_json_string(node.text, out);
+      return;
     case NodeKind::object:
-    case NodeKind::array: break;
+    case NodeKind::array:
+      break;
   }
   const bool object = node.is_object();
   out += object ? '{' : '[';
@@ -38,7 +45,8 @@ void append_pretty_json(std::string_view json, std::string& out) {
       case ' ':
       case '\t':
       case '\n':
-      case '\r': break;
+      case '\r':
+        break;
       case '"': {
         std::size_t end = at + 1;
         while (end < json.size() && json[end] != '"') end += json[end] == '\\' ? 2 : 1;
@@ -70,8 +78,11 @@ void append_pretty_json(std::string_view json, std::string& out) {
         out += c;
         new_line();
         break;
-      case ':': out += ": "; break;
-      default: out += c;
+      case ':':
+        out += ": ";
+        break;
+      default:
+        out += c;
     }
   }
 }

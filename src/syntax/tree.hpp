@@ -18,7 +18,9 @@ class Names {
   std::uint32_t add(std::string_view name);
   /// The number of a name, 0 when nobody asked for it.
   std::uint32_t find(std::string_view name) const;
-  std::string_view text(std::uint32_t number) const { return number == 0 ? std::string_view{} : names_[number - 1]; }
+  std::string_view text(std::uint32_t number) const {
+    return number == 0 ? std::string_view{} : names_[number - 1];
+  }
 
  private:
   void grow();
@@ -32,10 +34,10 @@ enum class NodeKind : std::uint8_t { object, array, string, number, boolean, nul
 /// One value. Children are a linked list in document order. Lives in the arena it was read into.
 struct Node {
   NodeKind kind = NodeKind::null;
-  bool used = false;             // set by whoever understood this node; what is left is reported
-  std::uint32_t name = 0;        // number of the member name, 0 in arrays or when the name is not known
-  std::uint32_t count = 0;       // number of children
-  std::uint32_t begin = 0;       // where the value starts and ends in the bytes that were read
+  bool used = false;        // set by whoever understood this node; what is left is reported
+  std::uint32_t name = 0;   // number of the member name, 0 in arrays or when the name is not known
+  std::uint32_t count = 0;  // number of children
+  std::uint32_t begin = 0;  // where the value starts and ends in the bytes that were read
   std::uint32_t end = 0;
   std::string_view name_text{};  // member name as written (decoded); empty in arrays
   std::string_view text{};       // string: decoded; number: the token; boolean: "true" or "false"

@@ -13,9 +13,13 @@ namespace {
 
 // What must not compile: a question asked through these concepts gets "no".
 template <class T>
-concept comparable_by_sign = requires(T a, T b) { a == b; };
+concept comparable_by_sign = requires(T a, T b) {
+  a == b;
+};
 template <class T>
-concept orderable_by_sign = requires(T a, T b) { a < b; };
+concept orderable_by_sign = requires(T a, T b) {
+  a < b;
+};
 static_assert(!comparable_by_sign<Decimal>, "4.0 == 4.00 has no answer; same_text and same_value have");
 static_assert(!orderable_by_sign<Decimal>);
 static_assert(!std::constructible_from<Decimal, double>);
@@ -29,21 +33,37 @@ static_assert(!std::is_constructible_v<double, ExactDecimal>);
 
 __extension__ typedef __int128 Wide;  // the compilers' own
 
-Decimal d(std::string_view text) { return Decimal(text); }
+Decimal d(std::string_view text) {
+  return Decimal(text);
+}
 
 }  // namespace
 
 TEST_CASE("FHIR's grammar of decimals (R4, datatype decimal)") {
-  const char* good[] = {"0",   "-0",     "7",     "10",     "-10",  "0.5",   "-0.50", "4.00",
-                        "1e2", "1E2",    "1e+2",  "1e-2",   "0e0",  "0.0e5", "1e007", "120.010",
+  const char* good[] = {"0",
+                        "-0",
+                        "7",
+                        "10",
+                        "-10",
+                        "0.5",
+                        "-0.50",
+                        "4.00",
+                        "1e2",
+                        "1E2",
+                        "1e+2",
+                        "1e-2",
+                        "0e0",
+                        "0.0e5",
+                        "1e007",
+                        "120.010",
                         "12345678901234567890123456789.12345678901234567890"};
   for (const auto* text : good) {
     CAPTURE(text);
     CHECK(is_decimal(text));
   }
-  const char* bad[] = {"",    "-",   "+1",  "01",  "-01", "00",   ".5",   "-.5",  "5.",   "1.e2", "1e",  "1e+",
-                       "1e-", " 1",  "1 ",  "1,5", "0x1", "NaN",  "Infinity", "1e2.5", "1__0", "--1", "1-", "e5",
-                       "1.2.3", "\xD9\xA1"};
+  const char* bad[] = {"",         "-",     "+1",   "01",  "-01", "00", ".5",    "-.5",     "5.",
+                       "1.e2",     "1e",    "1e+",  "1e-", " 1",  "1 ", "1,5",   "0x1",     "NaN",
+                       "Infinity", "1e2.5", "1__0", "--1", "1-",  "e5", "1.2.3", "\xD9\xA1"};
   for (const auto* text : bad) {
     CAPTURE(text);
     CHECK_FALSE(is_decimal(text));
@@ -116,7 +136,9 @@ TEST_CASE("order, whatever the exponents") {
 
 TEST_CASE("order agrees with integers of 128 bits on seeded numbers") {
   std::mt19937_64 random(20260302);
-  const auto pick = [&](int low, int high) { return static_cast<int>(low + static_cast<int>(random() % static_cast<unsigned>(high - low + 1))); };
+  const auto pick = [&](int low, int high) {
+    return static_cast<int>(low + static_cast<int>(random() % static_cast<unsigned>(high - low + 1)));
+  };
   struct Number {
     std::string text;
     Wide value;  // times 10^20
@@ -153,9 +175,20 @@ TEST_CASE("digits before and after the point") {
     const char* text;
     long before;
     long after;
-  } rows[] = {{"0", 1, 0},       {"-0", 1, 0},      {"4.00", 1, 2},       {"-120.5", 3, 1},  {"0.05", 1, 2},
-              {"1e2", 3, 0},     {"4.00e1", 2, 1},  {"12e-3", 1, 3},      {"0.05e1", 1, 1},  {"1.5e5", 6, 0},
-              {"0e5", 1, 0},     {"0.0", 1, 1},     {"0e-5", 1, 5},       {"100e-2", 1, 2},
+  } rows[] = {{"0", 1, 0},
+              {"-0", 1, 0},
+              {"4.00", 1, 2},
+              {"-120.5", 3, 1},
+              {"0.05", 1, 2},
+              {"1e2", 3, 0},
+              {"4.00e1", 2, 1},
+              {"12e-3", 1, 3},
+              {"0.05e1", 1, 1},
+              {"1.5e5", 6, 0},
+              {"0e5", 1, 0},
+              {"0.0", 1, 1},
+              {"0e-5", 1, 5},
+              {"100e-2", 1, 2},
               {"123456789012345678.12345678901234567", 18, 17},
               {"1e99999999999999999999999999", 100000000000000000, 0},
               {"1e-99999999999999999999999999", 1, 100000000000000000}};
@@ -198,7 +231,8 @@ TEST_CASE("exact arithmetic agrees with integers of 128 bits on seeded numbers")
     const bool negative = value < 0;
     if (negative) value = -value;
     std::string digits;
-    for (; value != 0; value /= 10) digits.insert(digits.begin(), static_cast<char>('0' + static_cast<int>(value % 10)));
+    for (; value != 0; value /= 10)
+      digits.insert(digits.begin(), static_cast<char>('0' + static_cast<int>(value % 10)));
     if (digits.size() <= places) digits.insert(0, places + 1 - digits.size(), '0');
     std::string text = digits.substr(0, digits.size() - places);
     std::string fraction = digits.substr(digits.size() - places);
@@ -207,7 +241,9 @@ TEST_CASE("exact arithmetic agrees with integers of 128 bits on seeded numbers")
     return (negative ? "-" : "") + text;
   };
   for (int i = 0; i < 20000; ++i) {
-    const auto bits = [&] { return static_cast<Wide>(static_cast<std::int64_t>(random()) >> (random() % 56)); };
+    const auto bits = [&] {
+      return static_cast<Wide>(static_cast<std::int64_t>(random()) >> (random() % 56));
+    };
     const Wide a = bits();
     const Wide b = bits();
     const std::string text_a = text_of(a, 3);

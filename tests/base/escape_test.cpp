@@ -32,7 +32,10 @@ TEST_CASE("JSON strings escape what RFC 8259 section 7 wants, and no more") {
   CHECK(json("say \"ah\" \\ end") == R"("say \"ah\" \\ end")");
   CHECK(json("\b\f\n\r\t") == R"("\b\f\n\r\t")");
   CHECK(json(std::string_view("\0\x01\x1F", 3)) == R"("\u0000\u0001\u001f")");
-  CHECK(json("Gr\xC3\xB6\xC3\x9F" "e \xF0\xA3\x8E\xB4") == "\"Gr\xC3\xB6\xC3\x9F" "e \xF0\xA3\x8E\xB4\"");
+  CHECK(json("Gr\xC3\xB6\xC3\x9F"
+             "e \xF0\xA3\x8E\xB4") ==
+        "\"Gr\xC3\xB6\xC3\x9F"
+        "e \xF0\xA3\x8E\xB4\"");
   // Every byte in every place of a word of eight, against the slow way.
   for (int c = 0; c < 256; ++c) {
     for (std::size_t place = 0; place < 20; ++place) {
@@ -41,7 +44,11 @@ TEST_CASE("JSON strings escape what RFC 8259 section 7 wants, and no more") {
       std::string expected = "\"" + std::string(place, '\xC3');
       char code[8];
       std::snprintf(code, sizeof code, "\\u%04x", static_cast<unsigned>(c));
-      const std::string shorter = c == '\n' ? "\\n" : c == '\r' ? "\\r" : c == '\t' ? "\\t" : c == '\b' ? "\\b" : "\\f";
+      const std::string shorter = c == '\n'   ? "\\n"
+                                  : c == '\r' ? "\\r"
+                                  : c == '\t' ? "\\t"
+                                  : c == '\b' ? "\\b"
+                                              : "\\f";
       if (c == '"' || c == '\\') {
         expected += std::string("\\") + static_cast<char>(c);
       } else if (c == '\n' || c == '\r' || c == '\t' || c == '\b' || c == '\f') {
@@ -68,6 +75,7 @@ TEST_CASE("XML text and attributes (XML 1.0 sections 2.4, 2.11, 3.3.3)") {
 
 TEST_CASE("URL query values (RFC 3986 sections 2.1 and 2.3)") {
   CHECK(with(append_url_query_value, "azAZ09-._~") == "azAZ09-._~");
-  CHECK(with(append_url_query_value, "urn:site|A 17&x=1+2/?#%") == "urn%3Asite%7CA%2017%26x%3D1%2B2%2F%3F%23%25");
+  CHECK(with(append_url_query_value, "urn:site|A 17&x=1+2/?#%") ==
+        "urn%3Asite%7CA%2017%26x%3D1%2B2%2F%3F%23%25");
   CHECK(with(append_url_query_value, "\xC3\xA9") == "%C3%A9");
 }

@@ -141,8 +141,10 @@ TEST_CASE("instants are those of the C library") {
 
 TEST_CASE("offsets are taken into account") {
   // RFC 3339 section 5.8 says of these pairs that they are the same instant.
-  CHECK(seconds_since_epoch(at("1996-12-19T16:39:57-08:00")) == seconds_since_epoch(at("1996-12-20T00:39:57Z")));
-  CHECK(seconds_since_epoch(at("1990-12-31T15:59:60-08:00")) == seconds_since_epoch(at("1990-12-31T23:59:60Z")));
+  CHECK(seconds_since_epoch(at("1996-12-19T16:39:57-08:00")) ==
+        seconds_since_epoch(at("1996-12-20T00:39:57Z")));
+  CHECK(seconds_since_epoch(at("1990-12-31T15:59:60-08:00")) ==
+        seconds_since_epoch(at("1990-12-31T23:59:60Z")));
   CHECK(time_text(0, 60, TimePrecision::minute) == "1970-01-01T01:00+01:00");
   CHECK(time_text(0, -210, TimePrecision::second) == "1969-12-31T20:30:00-03:30");
   CHECK(time_text(-1, 0, TimePrecision::day) == "1969-12-31");
@@ -216,8 +218,9 @@ TEST_CASE("a minute goes to FHIR and comes back a minute") {
   const struct {
     const char* fhir;
     bool mark;
-  } refused[] = {{"2026-03-02T13:30:15Z", true},   {"2026-03-02T13:30:00.0Z", true}, {"2026-03-02", true},
-                 {"2026-03-02T13:30Z", true},      {"yesterday", false},             {"2026-02-30", false}};
+  } refused[] = {{"2026-03-02T13:30:15Z", true}, {"2026-03-02T13:30:00.0Z", true},
+                 {"2026-03-02", true},           {"2026-03-02T13:30Z", true},
+                 {"yesterday", false},           {"2026-02-30", false}};
   for (const auto& row : refused) {
     CAPTURE(row.fhir);
     std::string back = "before";

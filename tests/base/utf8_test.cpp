@@ -34,24 +34,26 @@ TEST_CASE("what is not UTF-8 is refused at its first byte") {
   const struct {
     std::string text;
     std::size_t valid;
-  } rows[] = {{"a\xC0\x80", 1},                  // overlong NUL, RFC 3629 section 10
-              {"\x2F\xC0\xAE\x2E\x2F", 1},       // overlong dot, RFC 3629 section 10
-              {"\xC1\xBF", 0},                   // overlong
-              {"\xE0\x9F\xBF", 0},               // overlong
-              {"\xF0\x8F\xBF\xBF", 0},           // overlong
-              {"12345678\xED\xA0\x80", 8},       // surrogate D800
-              {"\xED\xBF\xBF", 0},               // surrogate DFFF
-              {"\xF4\x90\x80\x80", 0},           // U+110000
-              {"\xF5\x80\x80\x80", 0},           // above
-              {"\xFE", 0},                       // never a byte of UTF-8
-              {"\xFF", 0},                       //
-              {"\xFF" "12345678", 0},             // first and last in eight bytes of ASCII
-              {"1234567\xFF", 7},                //
-              {"\x80", 0},                       // continues nothing
-              {"ab\xE2\x89", 2},                 // cut off
-              {"ab\xE2", 2},                     //
-              {"\xF0\xA3\x8E", 0},               //
-              {"\xE2\x28\xA2", 0},               // second byte is no continuation
+  } rows[] = {{"a\xC0\x80", 1},             // overlong NUL, RFC 3629 section 10
+              {"\x2F\xC0\xAE\x2E\x2F", 1},  // overlong dot, RFC 3629 section 10
+              {"\xC1\xBF", 0},              // overlong
+              {"\xE0\x9F\xBF", 0},          // overlong
+              {"\xF0\x8F\xBF\xBF", 0},      // overlong
+              {"12345678\xED\xA0\x80", 8},  // surrogate D800
+              {"\xED\xBF\xBF", 0},          // surrogate DFFF
+              {"\xF4\x90\x80\x80", 0},      // U+110000
+              {"\xF5\x80\x80\x80", 0},      // above
+              {"\xFE", 0},                  // never a byte of UTF-8
+              {"\xFF", 0},                  //
+              {"\xFF"
+               "12345678",
+               0},                  // first and last in eight bytes of ASCII
+              {"1234567\xFF", 7},   //
+              {"\x80", 0},          // continues nothing
+              {"ab\xE2\x89", 2},    // cut off
+              {"ab\xE2", 2},        //
+              {"\xF0\xA3\x8E", 0},  //
+              {"\xE2\x28\xA2", 0},  // second byte is no continuation
               {"\xF0\xA3\x28\xB4", 0}};
   for (const auto& row : rows) {
     CAPTURE(row.text.size());

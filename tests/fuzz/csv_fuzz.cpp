@@ -1,4 +1,5 @@
-// Throws bytes at the CSV reader. What is accepted must survive being written with every cell quoted and read again.
+// Throws bytes at the CSV reader. What is accepted must survive being written with every cell quoted and read
+// again.
 #include <cstdint>
 #include <cstdlib>
 #include <string>

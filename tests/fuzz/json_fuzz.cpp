@@ -1,5 +1,5 @@
-// Throws bytes at the JSON reader, the stream and the writer. What is accepted must survive being written and read
-// again; whatever comes, the stream's pieces must be the input's bytes in order.
+// Throws bytes at the JSON reader, the stream and the writer. What is accepted must survive being written and
+// read again; whatever comes, the stream's pieces must be the input's bytes in order.
 #include <cstdint>
 #include <cstdlib>
 #include <string>
@@ -19,7 +19,8 @@ void require(bool holds) {
 }
 
 bool same(const Node& a, const Node& b) {
-  if (a.kind != b.kind || a.text != b.text || a.name != b.name || a.name_text != b.name_text || a.count != b.count) {
+  if (a.kind != b.kind || a.text != b.text || a.name != b.name || a.name_text != b.name_text ||
+      a.count != b.count) {
     return false;
   }
   const Node* x = a.first;

@@ -23,14 +23,16 @@ std::string refusal(std::string_view text) {
   CHECK(result.error().file == "codes.csv");
   CHECK(result.error().kind == Error::invalid);
   CHECK_FALSE(result.error().mend.empty());
-  return std::to_string(result.error().line) + ":" + std::to_string(result.error().column) + " " + result.error().message;
+  return std::to_string(result.error().line) + ":" + std::to_string(result.error().column) + " " +
+         result.error().message;
 }
 
 }  // namespace
 
 TEST_CASE("cells as RFC 4180 section 2 writes them") {
   // Rules 1 to 7 of that section, with values of our own.
-  const CsvTable read = table("word,code,note\r\nserous,1,\r\n\"a,b\",\"say \"\"ah\"\"\",\"two\r\nlines\"\r\nlast,2,x");
+  const CsvTable read =
+      table("word,code,note\r\nserous,1,\r\n\"a,b\",\"say \"\"ah\"\"\",\"two\r\nlines\"\r\nlast,2,x");
   CHECK(read.header == Row{"word", "code", "note"});
   REQUIRE(read.rows.size() == 3);
   CHECK(read.rows[0].cells == Row{"serous", "1", ""});
@@ -46,7 +48,8 @@ TEST_CASE("cells as RFC 4180 section 2 writes them") {
 }
 
 TEST_CASE("comments, blank lines, a byte-order mark") {
-  const CsvTable read = table("\xEF\xBB\xBF# what this is for, \"free\" text\n\na,b\n# between\n\n1,#2\n\n\"#3\",4\n# end");
+  const CsvTable read =
+      table("\xEF\xBB\xBF# what this is for, \"free\" text\n\na,b\n# between\n\n1,#2\n\n\"#3\",4\n# end");
   CHECK(read.header == Row{"a", "b"});
   REQUIRE(read.rows.size() == 2);
   CHECK(read.rows[0].cells == Row{"1", "#2"});

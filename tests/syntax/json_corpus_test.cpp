@@ -12,7 +12,8 @@
 
 TEST_CASE("the corpus of the json fuzz target") {
   std::size_t count = 0;
-  for (const auto& entry : std::filesystem::directory_iterator(CHARPIE_SOURCE_DIR "/tests/fuzz/corpus/json")) {
+  for (const auto& entry :
+       std::filesystem::directory_iterator(CHARPIE_SOURCE_DIR "/tests/fuzz/corpus/json")) {
     INFO(entry.path().filename().string());
     std::ifstream in(entry.path(), std::ios::binary);
     const std::vector<char> bytes((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());

@@ -12,13 +12,15 @@ using namespace charpie::syntax;
 
 namespace {
 
-// Hands out few bytes at a time, so that every boundary falls everywhere; fails at a given offset when asked to.
+// Hands out few bytes at a time, so that every boundary falls everywhere; fails at a given offset when asked
+// to.
 class DripSource final : public ByteSource {
  public:
   DripSource(std::string_view text, std::size_t step, std::size_t fails_at = std::string::npos)
       : text_(text), step_(step), fails_at_(fails_at) {}
   Result<std::size_t> read(char* to, std::size_t size) override {
-    if (at_ >= fails_at_) return Error{Error::unreadable, "the disk is gone", "visits.ndjson", 0, 0, "try again"};
+    if (at_ >= fails_at_)
+      return Error{Error::unreadable, "the disk is gone", "visits.ndjson", 0, 0, "try again"};
     const std::size_t count = std::min({step_, size, text_.size() - at_, fails_at_ - at_});
     text_.copy(to, count, at_);
     at_ += count;
@@ -56,7 +58,8 @@ std::vector<std::string> pieces(ByteSource& source, std::string_view text, JsonS
   return rows;
 }
 
-void check_pieces(const std::string& text, const std::vector<std::string>& expected, JsonStreamLimits limits = {}) {
+void check_pieces(const std::string& text, const std::vector<std::string>& expected,
+                  JsonStreamLimits limits = {}) {
   CAPTURE(text);
   TextSource whole(text);
   CHECK(pieces(whole, text, limits) == expected);
@@ -78,7 +81,8 @@ using Rows = std::vector<std::string>;
 TEST_CASE("one object, an array, one object a line, objects spread over lines") {
   check_pieces(R"({"a":1})", {R"(1:1 {"a":1})"});
   check_pieces("\xEF\xBB\xBF {\"a\":1}\n", {R"(1:2 {"a":1})"});
-  check_pieces("\n\n  {\n  \"a\": {\n    \"b\": [1, {}]\n  }\n}\n", {"3:3 {\n  \"a\": {\n    \"b\": [1, {}]\n  }\n}"});
+  check_pieces("\n\n  {\n  \"a\": {\n    \"b\": [1, {}]\n  }\n}\n",
+               {"3:3 {\n  \"a\": {\n    \"b\": [1, {}]\n  }\n}"});
   check_pieces("[]", {});
   check_pieces("\xEF\xBB\xBF [ ] \n", {});
   check_pieces(R"([{"a":1},{"b":[{}]} , {}])", {R"(1:2 {"a":1})", R"(1:10 {"b":[{}]})", "1:23 {}"});
@@ -118,12 +122,15 @@ TEST_CASE("a broken line never takes its neighbours with it") {
   const std::string good_3 = "{\"id\":\"3\"}";
   // Each broken line as the first, a middle and the last line.
   for (const std::string broken :
-       {"{\"id\":\"2\"", "{\"id\":\"2", "{\"id\":", "{\"id\":[", "{\"id\":[1,", "{\"id\":{\"a\":1}", "{", "{\"id\":\"2\\", "{\"id\":[}", "{\"id\":[2}}", "{\"id\":2]",
-        "{\"id\":\"2}", "{\"a\":[[[[[", "{\"a\":{\"b\":{\"c\":\"", "{\"id\":\"2\\\""}) {
+       {"{\"id\":\"2\"", "{\"id\":\"2", "{\"id\":", "{\"id\":[", "{\"id\":[1,", "{\"id\":{\"a\":1}", "{",
+        "{\"id\":\"2\\", "{\"id\":[}", "{\"id\":[2}}", "{\"id\":2]", "{\"id\":\"2}", "{\"a\":[[[[[",
+        "{\"a\":{\"b\":{\"c\":\"", "{\"id\":\"2\\\""}) {
     const std::string middle = good_1 + "\n" + broken + "\n" + good_3 + "\n";
     check_pieces(middle, {"1:1 " + good_1, "2:1 " + open + broken + "\n", "3:1 " + good_3});
-    check_pieces(broken + "\n" + good_1 + "\n" + good_3, {"1:1 " + open + broken + "\n", "2:1 " + good_1, "3:1 " + good_3});
-    check_pieces(good_1 + "\n" + good_3 + "\n" + broken, {"1:1 " + good_1, "2:1 " + good_3, "3:1 " + open + broken});
+    check_pieces(broken + "\n" + good_1 + "\n" + good_3,
+                 {"1:1 " + open + broken + "\n", "2:1 " + good_1, "3:1 " + good_3});
+    check_pieces(good_1 + "\n" + good_3 + "\n" + broken,
+                 {"1:1 " + good_1, "2:1 " + good_3, "3:1 " + open + broken});
     check_pieces(broken, {"1:1 " + open + broken});
     check_pieces(broken + "\n" + broken + "\n" + good_3,
                  {"1:1 " + open + broken + "\n", "2:1 " + open + broken + "\n", "3:1 " + good_3});
@@ -134,11 +141,14 @@ TEST_CASE("a broken line never takes its neighbours with it") {
   check_pieces(good_1 + "}\n" + good_3 + "\n", {"1:1 " + good_1, "1:11 " + none + "}\n", "2:1 " + good_3});
   check_pieces(good_1 + " and more\n \n  " + good_3 + "\n",
                {"1:1 " + good_1, "1:12 " + none + "and more\n \n  ", "3:3 " + good_3});
-  check_pieces("{\"id\":\"two\nlines\"}\n" + good_3, {"1:1 " + open + "{\"id\":\"two\nlines\"}\n", "3:1 " + good_3});
+  check_pieces("{\"id\":\"two\nlines\"}\n" + good_3,
+               {"1:1 " + open + "{\"id\":\"two\nlines\"}\n", "3:1 " + good_3});
   check_pieces(good_1 + ",\n" + good_3 + "\n",
-               {"1:1 " + good_1, "1:11 ! a comma stands between records that are not in an array | ,", "2:1 " + good_3});
+               {"1:1 " + good_1, "1:11 ! a comma stands between records that are not in an array | ,",
+                "2:1 " + good_3});
   check_pieces(good_1 + "," + good_3,
-               {"1:1 " + good_1, "1:11 ! a comma stands between records that are not in an array | ,", "1:12 " + good_3});
+               {"1:1 " + good_1, "1:11 ! a comma stands between records that are not in an array | ,",
+                "1:12 " + good_3});
 }
 
 TEST_CASE("a broken array") {
@@ -150,7 +160,8 @@ TEST_CASE("a broken array") {
   check_pieces("[{},{\"a\":[}\n, {}]", {"1:2 {}", "1:5 " + lost + "{\"a\":[}\n, {}]"});
   check_pieces("[{\"a\":\"x}, {}]\n", {"1:2 " + lost + "{\"a\":\"x}, {}]\n"});
   check_pieces("[{\"a\":\"x\ny\"}, {}]", {"1:2 {\"a\":\"x\ny\"}", "2:6 {}"});
-  check_pieces("[{} {\"b\":1}]", {"1:2 {}", "1:5 ! a comma is missing between two records of the array | ", "1:5 {\"b\":1}"});
+  check_pieces("[{} {\"b\":1}]",
+               {"1:2 {}", "1:5 ! a comma is missing between two records of the array | ", "1:5 {\"b\":1}"});
   check_pieces("[{},]", {"1:2 {}", "1:5 ! a comma stands before the closing bracket of the array | "});
   check_pieces("[,{}]", {"1:2 ! a comma stands where a record should be | ,", "1:3 {}"});
   check_pieces("[{},,{}]", {"1:2 {}", "1:5 ! a comma stands where a record should be | ,", "1:6 {}"});
@@ -158,8 +169,9 @@ TEST_CASE("a broken array") {
   check_pieces("[{}]\n[{}]\n", {"1:2 {}", "2:1 ! text follows the array | [{}]\n"});
   check_pieces("[]]", {"1:3 ! text follows the array | ]"});
   const std::string other = "! an element of the array is not an object | ";
-  check_pieces("[1,{},\"a,]\\\"\",[{},2],null]", {"1:2 " + other + "1", "1:4 {}", "1:7 " + other + "\"a,]\\\"\"",
-                                                "1:15 " + other + "[{},2]", "1:22 " + other + "null"});
+  check_pieces("[1,{},\"a,]\\\"\",[{},2],null]",
+               {"1:2 " + other + "1", "1:4 {}", "1:7 " + other + "\"a,]\\\"\"", "1:15 " + other + "[{},2]",
+                "1:22 " + other + "null"});
   check_pieces("[{}},{}]", {"1:2 {}", "1:4 ! a comma is missing between two records of the array | ",
                             "1:4 " + other + "}", "1:6 {}"});
   check_pieces("[\"a", {"1:2 " + other + "\"a", "1:4 " + open});
@@ -172,13 +184,16 @@ TEST_CASE("a record too long is one error, and the next are read") {
   const std::string big = "{\"a\":\"" + std::string(100, 'x') + "\"}";
   check_pieces("{\"a\":1234}\n", {"1:1 {\"a\":1234}"}, limits);
   check_pieces("{\"a\":12345}\n", {"1:1 " + lengthy}, limits);
-  check_pieces("{\"a\":1}\n" + big + "\n{\"a\":2}\n", {"1:1 {\"a\":1}", "2:1 " + lengthy, "3:1 {\"a\":2}"}, limits);
-  check_pieces("[{\"a\":1}," + big + ",{\"a\":2}]", {"1:2 {\"a\":1}", "1:10 " + lengthy, "1:119 {\"a\":2}"}, limits);
+  check_pieces("{\"a\":1}\n" + big + "\n{\"a\":2}\n", {"1:1 {\"a\":1}", "2:1 " + lengthy, "3:1 {\"a\":2}"},
+               limits);
+  check_pieces("[{\"a\":1}," + big + ",{\"a\":2}]", {"1:2 {\"a\":1}", "1:10 " + lengthy, "1:119 {\"a\":2}"},
+               limits);
   // Lines inside one that is too long are no places to go back to; a new line with a brace ends it.
   check_pieces("{\"a\":[\n{\"b\":1234567890},\n{\"c\":1}\n", {"1:1 " + lengthy, "3:1 {\"c\":1}"}, limits);
   check_pieces("{\"a\":[1,2,3,4,5,6,\n{\"b\":2}\n", {"1:1 " + lengthy, "2:1 {\"b\":2}"}, limits);
   // Too long and never closed.
-  check_pieces("{\"a\":\"" + std::string(100, 'x') + "\n{\"a\":2}\n", {"1:1 " + lengthy, "2:1 {\"a\":2}"}, limits);
+  check_pieces("{\"a\":\"" + std::string(100, 'x') + "\n{\"a\":2}\n", {"1:1 " + lengthy, "2:1 {\"a\":2}"},
+               limits);
   check_pieces(std::string(100, 'x') + "\n{\"a\":2}\n", {"1:1 " + lengthy, "2:1 {\"a\":2}"}, limits);
 }
 
@@ -244,10 +259,14 @@ TEST_CASE("random records come back as nlohmann::json wrote them, in all three s
   std::mt19937 random(3);
   const auto value = [&](const auto& self, int depth) -> nlohmann::json {
     switch (random() % (depth > 3 ? 4 : 6)) {
-      case 0: return static_cast<int>(random() % 1000);
-      case 1: return std::string("t\"ext\n{[ \\") + std::to_string(random() % 100);
-      case 2: return nullptr;
-      case 3: return random() % 2 == 0;
+      case 0:
+        return static_cast<int>(random() % 1000);
+      case 1:
+        return std::string("t\"ext\n{[ \\") + std::to_string(random() % 100);
+      case 2:
+        return nullptr;
+      case 3:
+        return random() % 2 == 0;
       case 4: {
         auto list = nlohmann::json::array();
         for (auto i = random() % 4; i > 0; --i) list.push_back(self(self, depth + 1));

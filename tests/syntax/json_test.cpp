@@ -55,12 +55,24 @@ void check_ranges(const std::string& bytes, const Node& node) {
   CAPTURE(own);
   REQUIRE_FALSE(again.is_discarded());
   switch (node.kind) {
-    case NodeKind::object: REQUIRE((again.is_object() && own.front() == '{' && own.back() == '}')); break;
-    case NodeKind::array: REQUIRE((again.is_array() && own.front() == '[' && own.back() == ']')); break;
-    case NodeKind::string: REQUIRE((again.is_string() && own.front() == '"' && again.get<std::string>() == node.text)); break;
-    case NodeKind::number: REQUIRE((again.is_number() && own == node.text)); break;
-    case NodeKind::boolean: REQUIRE(own == node.text); break;
-    case NodeKind::null: REQUIRE(own == "null"); break;
+    case NodeKind::object:
+      REQUIRE((again.is_object() && own.front() == '{' && own.back() == '}'));
+      break;
+    case NodeKind::array:
+      REQUIRE((again.is_array() && own.front() == '[' && own.back() == ']'));
+      break;
+    case NodeKind::string:
+      REQUIRE((again.is_string() && own.front() == '"' && again.get<std::string>() == node.text));
+      break;
+    case NodeKind::number:
+      REQUIRE((again.is_number() && own == node.text));
+      break;
+    case NodeKind::boolean:
+      REQUIRE(own == node.text);
+      break;
+    case NodeKind::null:
+      REQUIRE(own == "null");
+      break;
   }
   std::uint32_t count = 0;
   const Node* last = nullptr;
@@ -119,9 +131,19 @@ TEST_CASE("a record becomes a tree") {
 }
 
 TEST_CASE("numbers keep their digits") {
-  const char* tokens[] = {"0", "-0", "4.00", "1e2", "1E+02", "-1.50e-007", "0.0000000000000000000000000001",
-                          "12345678901234567890123456789", "-12345678901234567890123456789.12345678901234567890",
-                          "1e-999999999999", "18446744073709551616", "-9223372036854775809", "1e307"};
+  const char* tokens[] = {"0",
+                          "-0",
+                          "4.00",
+                          "1e2",
+                          "1E+02",
+                          "-1.50e-007",
+                          "0.0000000000000000000000000001",
+                          "12345678901234567890123456789",
+                          "-12345678901234567890123456789.12345678901234567890",
+                          "1e-999999999999",
+                          "18446744073709551616",
+                          "-9223372036854775809",
+                          "1e307"};
   for (const auto* token : tokens) {
     CAPTURE(token);
     Reading reading;
@@ -152,7 +174,8 @@ TEST_CASE("strings are decoded") {
               {R"("\u0000")", std::string("\0", 1)},
               {R"("ends in escape\n")", "ends in escape\n"},
               {R"("\"")", "\""},
-              {"\"\xC3\xA9t\xC3\xA9 and a long plain tail behind it\"", "\xC3\xA9t\xC3\xA9 and a long plain tail behind it"},
+              {"\"\xC3\xA9t\xC3\xA9 and a long plain tail behind it\"",
+               "\xC3\xA9t\xC3\xA9 and a long plain tail behind it"},
               {"\"a long plain head of text, then \xF0\xA3\x8E\xB4 and \\t\"",
                "a long plain head of text, then \xF0\xA3\x8E\xB4 and \t"},
               {"\"\x7F\"", "\x7F"}};
@@ -193,11 +216,32 @@ TEST_CASE("a string of any length stops at the right byte") {
 }
 
 TEST_CASE("structure: what RFC 8259 accepts") {
-  const std::string good[] = {
-      "null", "true", "false", "0", "\"\"", "{}", "[]", " [ ] ", "\t{\n}\r\n", "[[[[]]]]", "[{}]", "{\"a\":{\"a\":{}}}",
-      "[1,2]", "[null,1,\"1\",{}]", "{\"a\":1,\"b\":1}", "{\"a\":1,\"A\":2}", "[\"\\u0022\"]", "[0e0]", "[-0.0]",
-      "{\"\":0}", "{\"a\\u0000\":0,\"a\":1}", "\xEF\xBB\xBF[]", "[\"\xEF\xBB\xBF\"]", "[\"\xEF\xBF\xBF\"]",
-      "{\"x\" : [ 1 , 2 ] , \"y\" : \"z\" }", repeated("[", 64) + repeated("]", 64)};
+  const std::string good[] = {"null",
+                              "true",
+                              "false",
+                              "0",
+                              "\"\"",
+                              "{}",
+                              "[]",
+                              " [ ] ",
+                              "\t{\n}\r\n",
+                              "[[[[]]]]",
+                              "[{}]",
+                              "{\"a\":{\"a\":{}}}",
+                              "[1,2]",
+                              "[null,1,\"1\",{}]",
+                              "{\"a\":1,\"b\":1}",
+                              "{\"a\":1,\"A\":2}",
+                              "[\"\\u0022\"]",
+                              "[0e0]",
+                              "[-0.0]",
+                              "{\"\":0}",
+                              "{\"a\\u0000\":0,\"a\":1}",
+                              "\xEF\xBB\xBF[]",
+                              "[\"\xEF\xBB\xBF\"]",
+                              "[\"\xEF\xBF\xBF\"]",
+                              "{\"x\" : [ 1 , 2 ] , \"y\" : \"z\" }",
+                              repeated("[", 64) + repeated("]", 64)};
   for (const auto& text : good) {
     CAPTURE(text);
     CHECK(refusal(text) == "");
@@ -306,7 +350,9 @@ TEST_CASE("structure: what is refused, where, and in which words") {
       {"[\"\\u00g0\"]", "1:3 " + hex},
       {"[\"\\u+041\"]", "1:3 " + hex},
       {"['a']", "1:2 " + value},
-      {"[\xE2\x80\x9C" "a\xE2\x80\x9D]", "1:2 " + value},
+      {"[\xE2\x80\x9C"
+       "a\xE2\x80\x9D]",
+       "1:2 " + value},
       {"[\"\\ud800\"]", "1:3 " + half},
       {"[\"\\ud800\\n\"]", "1:3 " + half},
       {"[\"\\ud800\\ud800\"]", "1:3 " + half},
@@ -345,7 +391,8 @@ TEST_CASE("a member name stands once in an object") {
   CHECK(refusal(R"({"ab":1,"ba":2,"aa":3,"bb":4})") == "");
   CHECK(refusal(R"([{"a":1},{"a":1}])") == "");
   CHECK(refusal(R"({"a":{"a":1},"b":{"a":1,"b":1}})") == "");
-  // Known and unknown names alike, for every pair of places, below and above the size at which names are sorted.
+  // Known and unknown names alike, for every pair of places, below and above the size at which names are
+  // sorted.
   for (const std::size_t count : {2u, 5u, 31u, 32u, 33u, 34u, 80u}) {
     for (std::size_t first = 0; first < count; ++first) {
       for (std::size_t second = first + 1; second < count; second += (count > 40 ? 7 : 1)) {
@@ -420,9 +467,14 @@ TEST_CASE("verdict and content agree with nlohmann::json on seeded mutations") {
     for (auto changes = random() % 3 + 1; changes > 0; --changes) {
       const std::size_t place = random() % text.size();
       switch (random() % 3) {
-        case 0: text.erase(place, 1 + random() % 3); break;
-        case 1: text.insert(place, 1, alphabet[random() % alphabet.size()]); break;
-        default: text[place] = alphabet[random() % alphabet.size()];
+        case 0:
+          text.erase(place, 1 + random() % 3);
+          break;
+        case 1:
+          text.insert(place, 1, alphabet[random() % alphabet.size()]);
+          break;
+        default:
+          text[place] = alphabet[random() % alphabet.size()];
       }
       if (text.empty()) text = " ";
     }
@@ -464,9 +516,10 @@ TEST_CASE("pretty printing changes white space only") {
     append_pretty_json(text, out);
     return out;
   };
-  CHECK(pretty(R"({"a":[1.00,{"b":"x, {y}: \"z\" \\"}],"c":{},"d":[],"e":null})") ==
-        "{\n  \"a\": [\n    1.00,\n    {\n      \"b\": \"x, {y}: \\\"z\\\" \\\\\"\n    }\n  ],\n  \"c\": {},\n"
-        "  \"d\": [],\n  \"e\": null\n}");
+  CHECK(
+      pretty(R"({"a":[1.00,{"b":"x, {y}: \"z\" \\"}],"c":{},"d":[],"e":null})") ==
+      "{\n  \"a\": [\n    1.00,\n    {\n      \"b\": \"x, {y}: \\\"z\\\" \\\\\"\n    }\n  ],\n  \"c\": {},\n"
+      "  \"d\": [],\n  \"e\": null\n}");
   CHECK(pretty("[ ]") == "[]");
   CHECK(pretty(" { \"a\" : [ 1 , 2 ] } ") == "{\n  \"a\": [\n    1,\n    2\n  ]\n}");
   CHECK(pretty("4.00") == "4.00");

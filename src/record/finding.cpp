@@ -60,9 +60,11 @@ void Findings::begin(std::string_view file, std::string_view record_key, std::st
 void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
                       std::initializer_list<std::string_view> values) {
   const FindingKind& kind = finding_kind(id);
+  const Grade grade = grades_.empty() ? Grade{kind.severity, kind.blocks, true} : grades_[static_cast<std::size_t>(id)];
+  if (!grade.reported) return;
   Finding finding{id,
-                  kind.severity,
-                  kind.blocks,
+                  grade.severity,
+                  grade.blocks,
                   std::string(file_),
                   0,
                   0,

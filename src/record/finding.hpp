@@ -51,6 +51,13 @@ struct Finding {
   std::string mend;
 };
 
+/// How a site judges a finding, in place of its row in the list.
+struct Grade {
+  Severity severity = Severity::error;
+  bool blocks = false;
+  bool reported = true;
+};
+
 /// Where findings go. Knows the record being worked on, so that whoever reports names only the path and the values.
 class Findings {
  public:
@@ -59,6 +66,8 @@ class Findings {
   void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line,
              std::uint32_t first_column = 1);
   void set_record_key(std::string_view key) { record_key_ = key; }
+  /// Findings from here on are judged by these, one a finding kind; they must outlive this. Empty: by the list.
+  void set_grades(std::span<const Grade> grades) { grades_ = grades; }
   /// The offset of a finding whose place is not known: line and column stay 0.
   static constexpr std::uint32_t no_place = 0xFFFFFFFF;
   /// Reports one finding at a byte offset (lines and columns count from 1, columns in characters). `values` fill
@@ -74,6 +83,7 @@ class Findings {
 
  private:
   std::vector<Finding> found_;
+  std::span<const Grade> grades_{};
   std::string_view file_, record_key_, bytes_;
   std::uint32_t first_line_ = 1, first_column_ = 1;
 };

@@ -55,6 +55,23 @@ TEST_CASE("the covering set says everything that every field can say") {
   MESSAGE("covering set: " << records.size() << " records, " << coverage.counts().size() << " things said");
 }
 
+TEST_CASE("every word of a long list occurs") {
+  tests::GeneratorOptions options;
+  options.words = [](std::string_view domain) {
+    auto words = tests::invented_words(domain);
+    if (domain == "body-site") {
+      words.clear();
+      for (int i = 1; i <= 60; ++i) words.push_back("site-" + std::to_string(i));
+    }
+    return words;
+  };
+  tests::Coverage coverage;
+  const auto records = Generator(8, options).covering(1, &coverage);
+  for (int i = 1; i <= 60; ++i) CHECK(coverage.of("wound.site", "word:site-" + std::to_string(i)) > 0);
+  CHECK(coverage.of("wound.site", "word:site-61") == 0);
+  MESSAGE(records.size() << " records");
+}
+
 TEST_CASE("coverage counts what is missing") {
   tests::Coverage coverage;
   coverage.count(tests::read(Generator(1).minimal()).record);

@@ -58,7 +58,9 @@ TEST_CASE("each value of generated records, changed alone, is found at its place
     const auto before = read(text), after = read(text);
     std::vector<std::pair<std::string, record::Value*>> values;
     gather(record::field(record::FieldId::visit), *after.record.root, "", values);
-    for (const auto& [path, value] : values) {
+    for (const auto& place : values) {
+      const std::string& path = place.first;
+      record::Value* const value = place.second;
       if (path.empty()) continue;
       CAPTURE(path);
       const record::Value kept = *value;

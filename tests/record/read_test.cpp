@@ -90,7 +90,8 @@ TEST_CASE("each kind takes its own JSON") {
        R"("trend":{"code":"improving","also":["1"]})"},
       {R"("trend":{"absent":"unknown"})", R"("trend":{"absent":7})"},
   };
-  for (const auto& [good, bad] : cases) {
+  for (const auto& pair : cases) {
+    const auto good = pair[0], bad = pair[1];
     CAPTURE(bad);
     const auto replace = [](std::string_view more) {  // "wound" stands in the frame already
       auto text = visit(more);

@@ -71,9 +71,9 @@ TEST_CASE("every reference leads somewhere, every definition is used") {
     CHECK(schema.at("$defs").contains(target.substr(8)));
     used.insert(target.substr(8));
   });
-  for (const auto& [name, definition] : schema.at("$defs").items()) {
-    CAPTURE(name);
-    CHECK(used.contains(name));
+  for (const auto& definition : schema.at("$defs").items()) {
+    CAPTURE(definition.key());
+    CHECK(used.contains(definition.key()));
   }
 }
 

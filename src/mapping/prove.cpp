@@ -115,13 +115,25 @@ Facet home_facet(const Part& part, Kind kind) {
 
 bool required(const Part& part) { return !part.has_hole || part.always; }
 
+namespace {
+
+// A choice between constants: one of them is always there.
+bool of_constants(const Part& choice) {
+  return choice.kind == Part::Kind::choose && std::all_of(choice.parts.begin(), choice.parts.end(), [](const auto& one) {
+           return one->constant != nullptr;
+         });
+}
+
+}  // namespace
+
 bool has_discriminator(const Part& part) {
   switch (part.kind) {
     case Part::Kind::constant: return true;
     case Part::Kind::object:
     case Part::Kind::array:
       return std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) {
-        return required(*below) && below->kind != Part::Kind::choose && below->kind != Part::Kind::loop && has_discriminator(*below);
+        if (below->kind == Part::Kind::choose) return of_constants(*below);
+        return required(*below) && below->kind != Part::Kind::loop && has_discriminator(*below);
       });
     case Part::Kind::loop: return has_discriminator(*part.parts.front());
     default: return false;
@@ -165,6 +177,10 @@ bool differs_from(const Part& part_or_loop, const syntax::Node& constant) {
     return item != nullptr && constant.first != nullptr && differs_from(*item, *constant.first);
   }
   return std::any_of(part.parts.begin(), part.parts.end(), [&](const auto& member) {
+    if (of_constants(*member)) {
+      return std::all_of(member->parts.begin(), member->parts.end(),
+                         [&](const auto& one) { return differs(*one->constant, constant); });
+    }
     const auto* other = required(*member) && member->name != 0 ? constant.member(member->name) : nullptr;
     return other != nullptr && differs_from(*member, *other);
   });
@@ -181,6 +197,17 @@ bool distinguishable(const Part& a_part, const Part& b_part) {
     const Part* x = first_required(a);
     const Part* y = first_required(b);
     return x != nullptr && y != nullptr && distinguishable(*x, *y);
+  }
+  // A choice between constants must differ in each of them.
+  for (const auto* one : {&a, &b}) {
+    const Part& other = one == &a ? b : a;
+    for (const auto& choice : one->parts) {
+      if (!of_constants(*choice)) continue;
+      const bool all = std::all_of(choice->parts.begin(), choice->parts.end(), [&](const auto& alternative) {
+        return differs_from(other, *alternative->constant);
+      });
+      if (all) return true;
+    }
   }
   return std::any_of(a.parts.begin(), a.parts.end(), [&](const auto& x) {
     return required(*x) && std::any_of(b.parts.begin(), b.parts.end(), [&](const auto& y) {
@@ -286,7 +313,7 @@ class Prover {
     }
     // Without a constant: one item, and a loop after it that takes the rest.
     for (std::size_t i = 0; i + 1 < open.size(); ++i) {
-      if (open[i]->kind == Part::Kind::loop || open.size() > 2) {
+      if (open[i]->kind == Part::Kind::loop || open[i + 1]->kind != Part::Kind::loop) {
         return fault(open[i + 1]->place, "two items of one list cannot be told apart",
                      "give each a constant that the other does not have");
       }

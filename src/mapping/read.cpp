@@ -99,10 +99,20 @@ bool equal(const Node& a, const Node& b) {
 }
 
 bool accepts(const Part& part, const Node& node);
+bool shows(const Part& alternative, const Node& node);
 
 bool accepts_members(const Part& object, const Node& node) {
   for (const auto& member : object.parts) {
-    if (member->kind == Part::Kind::choose) continue;
+    if (member->kind == Part::Kind::choose) {
+      // One of several constants is always there.
+      const bool constants = std::all_of(member->parts.begin(), member->parts.end(),
+                                         [](const auto& one) { return one->constant != nullptr; });
+      if (constants && std::none_of(member->parts.begin(), member->parts.end(),
+                                    [&](const auto& one) { return shows(*one, node); })) {
+        return false;
+      }
+      continue;
+    }
     const Node* shown = node.member(member->name);
     if (shown == nullptr ? required(*member) : !accepts(*member, *shown)) return false;
   }

@@ -85,6 +85,9 @@ class Units {
   std::string canonical(std::string_view code) const;
   /// "L2", "L-1.M.T-2", "1"; empty when not valid.
   std::string dimension(std::string_view code) const;
+  /// What a valid code measures, in words ("pressure"); of a product, what the first unit of the same dimension
+  /// measures; empty when not known.
+  std::string kind(std::string_view code) const;
   /// The annotations of a valid code in order, with braces: "{score}". They carry no meaning in UCUM (6), so records
   /// compare them apart.
   std::string annotations(std::string_view code) const;

@@ -1,6 +1,5 @@
 #include "syntax/json.hpp"
 
-#include <emmintrin.h>
 #include <rapidjson/error/error.h>
 #include <rapidjson/reader.h>
 
@@ -10,6 +9,10 @@
 #include <vector>
 
 #include "base/utf8.hpp"
+
+#ifdef __SSE2__
+#include <emmintrin.h>
+#endif
 
 namespace charpie::syntax {
 
@@ -37,6 +40,7 @@ namespace {
 // The first byte at or after `at` that a JSON string cannot take as it is: quote, backslash, control
 // character, or any byte of a character outside ASCII. Signed comparison catches the last two at once.
 const char* plain_run(const char* at, const char* end) {
+#ifdef __SSE2__
   const __m128i quote = _mm_set1_epi8('"');
   const __m128i backslash = _mm_set1_epi8('\\');
   const __m128i space = _mm_set1_epi8(0x20);
@@ -49,6 +53,7 @@ const char* plain_run(const char* at, const char* end) {
     if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
     at += 16;
   }
+#endif
   while (at != end && *at != '"' && *at != '\\' && static_cast<signed char>(*at) >= 0x20) ++at;
   return at;
 }

@@ -240,6 +240,7 @@ std::string_view Facets::get(const Value* value, record::FieldId field, Facet fa
 
 bool Facets::set(Value& value, Facet facet, std::string_view text, Arena& arena, const terms::Domain*) {
   if (text.empty()) return false;
+  if (facet == Facet::none && text != "none") return false;
   if (facet == Facet::absent || facet == Facet::none) {
     const Form wanted = facet == Facet::absent ? Form::absent : Form::none;
     const bool untouched = value.form == Form::leaf && value.text.empty() && value.code == nullptr && value.quantity == nullptr;

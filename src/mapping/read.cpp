@@ -11,6 +11,7 @@
 
 #include "base/time.hpp"
 #include "mapping/prove.hpp"
+#include "record/leaf.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::mapping {
@@ -226,7 +227,8 @@ struct Reader::Instance {
   std::string_view system, record_key;  // of the visit it belongs to, by its own identifier
   std::uint32_t index = 0;
   bool indexed = false;
-  bool ours = false;  // carries our business identifier
+  bool keyed = false;  // carries our business identifier
+  bool ours = false;   // carries a code of ours, or that identifier: copies are expected in it
   Visit* visit = nullptr;
   Value* element = nullptr;
   std::vector<Copy> copies;
@@ -256,7 +258,10 @@ class Reader::Matching {
   }
 
   void run(std::vector<Resource>& resources, std::vector<Record>& records) {
-    for (auto& resource : resources) recognise(resource);
+    for (auto& resource : resources) {
+      transaction_ = transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
+      recognise(resource);
+    }
     gather();
     for (auto& visit : visits_) read_visit(visit);
     for (auto& visit : visits_) verify_visit(visit);
@@ -281,7 +286,7 @@ class Reader::Matching {
     if (member.empty()) {
       made.made_from = mapping_.recognise(type->text, {}, {});
     } else if (const Node* code = node.member(member)) {
-      made.made_from = by_codings(type->text, *code);
+      made.made_from = by_codings(type->text, *code, made.ours);
     }
     if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
     if (const Node* id = node.member("id")) {
@@ -298,14 +303,17 @@ class Reader::Matching {
   }
 
   // Our own coding decides; a standard one does where it stands on one template only.
-  const Template* by_codings(std::string_view type, const Node& code) const {
+  const Template* by_codings(std::string_view type, const Node& code, bool& ours) const {
     const Node* codings = code.member(name_coding_);
     const Template* found = nullptr;
     for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
       const auto system = plain_text(at->member(name_system_));
       const Template* one = mapping_.recognise(type, system, plain_text(at->member(name_code_)));
       if (one == nullptr) continue;
-      if (system.starts_with(mapping_.canonical())) return one;
+      if (system.starts_with(mapping_.canonical())) {
+        ours = true;
+        return one;
+      }
       if (found == nullptr) found = one;
     }
     return found;
@@ -321,7 +329,7 @@ class Reader::Matching {
       if (instance.made_from->name == "visit") {
         instance.system = system;
         instance.record_key = value;
-        instance.ours = true;
+        instance.keyed = instance.ours = true;
         return;
       }
       const auto hash = value.rfind('#');
@@ -338,7 +346,7 @@ class Reader::Matching {
       }
       instance.system = system;
       instance.record_key = value.substr(0, hash);
-      instance.ours = true;
+      instance.keyed = instance.ours = true;
       return;
     }
   }
@@ -367,7 +375,7 @@ class Reader::Matching {
     }
     for (auto& instance : instances_) {
       if (instance.made_from == nullptr || instance.made_from->lifetime != Lifetime::visit || instance.visit != nullptr) continue;
-      if (instance.ours) {
+      if (instance.keyed) {
         const auto known = by_key.find(visit_key(instance));
         if (known != by_key.end()) {
           join(instance, *known->second);
@@ -535,7 +543,7 @@ class Reader::Matching {
       return;
     }
     const std::uint32_t count = place == nullptr ? 0 : place->count;
-    if (instance.ours) {
+    if (instance.keyed) {
       if (!instance.indexed) {
         report(FindingId::condition_differs, *instance.resource, node, {});
         return;
@@ -635,7 +643,11 @@ class Reader::Matching {
       if (member != nullptr && part.kind == Part::Kind::primitive && part.source == Source::reference) note_reference(*member, scope);
       return;
     }
-    if (member != nullptr) match(part, *member, &parent, scope);
+    if (member != nullptr) {
+      match(part, *member, &parent, scope);
+    } else if (part.always && instance_->ours) {
+      report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
+    }
   }
 
   // A performer's reference leads to the Practitioner that holds its keys.
@@ -742,7 +754,15 @@ class Reader::Matching {
         found = true;
         break;
       }
-      if (!found && instance_->ours) report(FindingId::mirror_missing, *instance_->resource, &node, {about(*part)});
+      if (found || !instance_->ours) continue;
+      // What stands in its place, and is nothing else, is the copy with a change.
+      const auto place = static_cast<std::size_t>(&part - array.parts.data());
+      if (place < open.size() && open[place] != nullptr) {
+        report(FindingId::mirror_differs, *instance_->resource, open[place], {about(*part)});
+        use_all(*claim(open[place]));
+      } else {
+        report(FindingId::mirror_missing, *instance_->resource, &node, {about(*part)});
+      }
     }
     for (const auto& part : array.parts) {
       if (has_discriminator(*part) || part->pure_mirror) continue;
@@ -834,6 +854,15 @@ class Reader::Matching {
     }
     if (!part.allowed.empty() && std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end()) return;
     if (text.empty()) return;
+    // What the record could not hold is left where it is, and said.
+    const Kind kind = part.has_sets_kind ? part.sets_kind : record::field(part.accessor.field).kind;
+    const bool is_leaf_text = part.facet == Facet::self || part.facet == Facet::number;
+    if (is_leaf_text && !part.also_loop && kind != Kind::code && kind != Kind::word && kind != Kind::any) {
+      if (const auto fault = record::leaf_fault(kind, text); fault != FindingId::count) {
+        report(fault, *instance_->resource, &node, {"the text", "see the field's kind"});
+        return;
+      }
+    }
     node.used = true;
     if (part.source == Source::identity_system && text == options_.name_space) return;
     set(part, text, node, scope);
@@ -1009,8 +1038,7 @@ class Reader::Matching {
     // The alternative that would be written may say nothing: then nothing is what the instance should show.
     if (copy.alternative < 0 && expected >= 0) {
       const Part& alternative = *copy.part->parts[static_cast<std::size_t>(expected)];
-      scratch_.clear();
-      if (alternative.kind != Part::Kind::constant && !writer_.render(alternative, copy.scope, *instance_->planned, scratch_)) return;
+      if (!writer_.says_anything(alternative, copy.scope, *instance_->planned)) return;
     }
     if (!instance_->ours && instance_->made_from->lifetime == Lifetime::visit) return;
     report(FindingId::condition_differs, *instance_->resource, copy.node, {});
@@ -1076,11 +1104,18 @@ class Reader::Matching {
     Node* entry = instance.resource->entry;
     if (entry == nullptr || instance.planned == nullptr) return;
     if (Node* url = entry->member("fullUrl")) {
-      const bool ours = url->text.starts_with("urn:uuid:");
-      if (ours && url->text.substr(9) != instance.planned->uuid_text() && !instance.planned->again && tell_) {
+      // A server gives its own URL; a urn:uuid is ours.
+      const bool given = url->text.starts_with("http://") || url->text.starts_with("https://");
+      const bool same = url->text.starts_with("urn:uuid:") && url->text.substr(9) == instance.planned->uuid_text();
+      if (!given && !same && !instance.planned->again && tell_) {
         report(FindingId::mirror_differs, *instance.resource, url, {"identity"});
       }
       url->used = true;
+    } else if (tell_ && (instance.ours || instance.made_from->lifetime != Lifetime::visit)) {
+      report(FindingId::constant_missing, *instance.resource, entry, {"fullUrl"});
+    }
+    if (entry->member("request") == nullptr && transaction_ && tell_) {
+      report(FindingId::constant_missing, *instance.resource, entry, {"request"});
     }
     if (Node* request = entry->member("request")) {
       scratch_.clear();
@@ -1141,6 +1176,7 @@ class Reader::Matching {
   std::vector<Copy> copies_;
   Instance* instance_ = nullptr;
   bool tell_ = true;
+  bool transaction_ = false;
   Kind sets_kind_ = Kind::text;
   std::string scratch_, precision_url_;
   std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0, name_reference_ = 0;

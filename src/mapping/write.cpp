@@ -461,6 +461,13 @@ bool Writer::render(const Part& part, const Scope& scope, const Planned& instanc
   return write(part, scope, out) != Said::nothing;
 }
 
+bool Writer::says_anything(const Part& members, const Scope& scope, const Planned& instance) {
+  if (members.kind == Part::Kind::constant) return true;
+  instance_ = &instance;
+  std::string out;
+  return write_members(members, scope, out) != Said::nothing;
+}
+
 // --- what the form cannot hold -------------------------------------------------------------------------------
 
 void Writer::check(const Record& record, record::Findings& findings) {

@@ -46,6 +46,8 @@ class Writer {
   const Plan& plan(const record::Record& record);
   /// Appends what a part says in an instance; false when it says nothing.
   bool render(const Part& part, const Scope& scope, const Planned& instance, std::string& out);
+  /// Whether a set of members, as one alternative of a choice has them, would write anything.
+  bool says_anything(const Part& members, const Scope& scope, const Planned& instance);
   /// The text a primitive part says; empty when nothing. Valid until the next call.
   std::string_view primitive_text(const Part& part, const Scope& scope, const Planned& instance);
   /// How a resource is loaded: the request of its entry in a transaction. Appends {"method":…,"url":…}.

@@ -60,9 +60,6 @@ void check_times(Visit& visit) {
   const auto& start = visit.start();
   const auto& end = visit.end();
   const auto* outcome = visit.meaning(FieldId::performed_outcome);
-  if (visit.done() && visit.at(FieldId::performed_start) == nullptr && outcome != nullptr) {
-    visit.report(FindingId::start_missing, "performed.start", visit.at(FieldId::performed), {outcome->word});
-  }
   if (is_after(start, end)) visit.report(FindingId::end_before_start, FieldId::performed_end, {end->text, start->text});
   check_zone(visit);
   check_future(visit);

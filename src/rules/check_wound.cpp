@@ -100,9 +100,19 @@ void check_dry_dressing(Visit& visit) {
 }
 
 void check_signs(Visit& visit) {
-  const auto* type = visit.meaning(FieldId::drainage_type);
-  const auto* odor = visit.meaning(FieldId::drainage_odor);
-  if (!visit.book.in(WordSet::purulent, type) || odor == nullptr || visit.book.in(WordSet::no_odor, odor)) return;
+  // On the old dressing or in the wound now: the odor is often gone after cleansing.
+  const terms::Concept* type = nullptr;
+  FieldId type_field = FieldId::visit;
+  for (const auto id : {FieldId::removed_drainage_type, FieldId::drainage_type}) {
+    if (!visit.is(WordSet::purulent, id)) continue;
+    type = visit.meaning(id);
+    type_field = id;
+  }
+  const auto smells = [&](FieldId id) {
+    const auto* odor = visit.meaning(id);
+    return odor != nullptr && !visit.book.in(WordSet::no_odor, odor);
+  };
+  if (type == nullptr || (!smells(FieldId::drainage_odor) && !smells(FieldId::removed_drainage_odor))) return;
   std::string signs;
   const auto add = [&](std::string_view word) {
     if (signs.find(word) == std::string::npos) signs.append(signs.empty() ? "" : ", ").append(word);
@@ -115,7 +125,7 @@ void check_signs(Visit& visit) {
     const auto* meant = visit.meaning(FieldId::infectionSigns, sign);
     if (visit.book.in(WordSet::inflammation_signs, meant)) add(meant->word);
   }
-  if (!signs.empty()) visit.report(FindingId::signs_together, FieldId::drainage_type, {type->word, signs});
+  if (!signs.empty()) visit.report(FindingId::signs_together, type_field, {type->word, signs});
 }
 
 // What the bed shows: whether anything covers it, all of it, or nothing but open tissue.

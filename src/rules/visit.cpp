@@ -51,6 +51,15 @@ void Visit::begin(const record::Record& record, record::Findings& findings) {
   dressed_ = done_ && is(WordSet::dressing_changes, FieldId::performed_kind);
 }
 
+void Visit::report(record::FindingId id, std::string_view path, const Value* place, std::initializer_list<std::string_view> values) {
+  const auto& all = findings_->all();
+  const auto key = record_->text(FieldId::id);
+  for (auto earlier = all.rbegin(); earlier != all.rend() && earlier->record_key == key; ++earlier) {
+    if (earlier->blocks && earlier->path == path && earlier->id < record::FindingId::code_own_system) return;
+  }
+  findings_->report(id, path, place == nullptr ? record_->root->offset : place->offset, values);
+}
+
 std::span<Value* const> Visit::elements(FieldId id) const {
   const Value* list = at(id);
   if (list == nullptr || list->form != record::Form::list) return {};

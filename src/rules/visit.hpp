@@ -78,9 +78,9 @@ class Visit {
   static std::string path(record::FieldId id, std::size_t index = npos);
   static constexpr std::size_t npos = static_cast<std::size_t>(-1);
 
-  void report(record::FindingId id, std::string_view path, const record::Value* place, std::initializer_list<std::string_view> values) {
-    findings_->report(id, path, place == nullptr ? record_->root->offset : place->offset, values);
-  }
+  /// Reports one finding, unless something that blocks was already said of that field: what follows from it would
+  /// only hide it.
+  void report(record::FindingId id, std::string_view path, const record::Value* place, std::initializer_list<std::string_view> values);
   void report(record::FindingId id, record::FieldId field, std::initializer_list<std::string_view> values) {
     report(id, path(field), at(field), values);
   }

@@ -53,6 +53,11 @@ void add_check(CLI::App& app, Session& session) {
   request->records.add_to(*command);
   command->add_option("--to", request->to, "also report what this form cannot hold")->check(CLI::IsMember({"fhir-r4"}));
   add_mapping_options(*command, request->options);
+  command->footer("Examples:\n"
+                  "  charpie check visits.ndjson --summary\n"
+                  "  charpie check visits.ndjson --to fhir-r4 --findings findings.ndjson --findings-as ndjson\n"
+                  "Exit 1 when something was found that --fail-on asks for. Checks what was charted and nothing else: not a\n"
+                  "medical device; local policy and the licensed clinician decide.");
   command->callback([request, &session] { run_check(session, *request); });
 }
 

@@ -7,6 +7,8 @@
 
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
+#include "flow/bulk_folder.hpp"
+#include "flow/digest.hpp"
 
 namespace charpie::cli {
 
@@ -21,6 +23,15 @@ struct Request {
   std::string replaces{};
 };
 
+// Options that ask for different things; empty when they go together.
+std::string contradiction(const Request& request) {
+  const bool bulk = request.conversion.options.pack == "bulk";
+  if (bulk && request.to == "record") return "--pack bulk is for FHIR, --to record gives records";
+  if (bulk && request.conversion.pretty) return "--pack bulk writes one resource a line, --pretty spreads it";
+  if (!request.replaces.empty() && request.to == "record") return "--replaces withdraws FHIR resources, --to record gives records";
+  return {};
+}
+
 void run_convert(Session& session, Request& request) {
   const auto engine = session.engine();
   if (!engine) return session.fail(engine.error());
@@ -29,6 +40,9 @@ void run_convert(Session& session, Request& request) {
   flow::find_form(request.to, conversion.to);
   conversion.options.name_space = request.records.name_space;
   conversion.keep_rejects = !request.rejects.empty();
+  if (const auto conflict = contradiction(request); !conflict.empty()) {
+    return session.fail({Error::usage, conflict, {}, 0, 0, "leave one of them out"});
+  }
   auto let = find_slugs(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
@@ -48,18 +62,31 @@ void run_convert(Session& session, Request& request) {
     if (!opened) return session.fail(opened.error());
     rejects = std::move(*opened);
   }
-  auto out = flow::OutputFile::open(request.out);
-  if (!out) return session.fail(out.error());
+  std::unique_ptr<flow::OutputFile> out;
+  std::unique_ptr<flow::BulkFolder> folder;
+  if (conversion.options.pack == "bulk") {
+    auto opened = flow::BulkFolder::open(request.out);
+    if (!opened) return session.fail(opened.error());
+    folder = std::move(*opened);
+  } else {
+    auto opened = flow::OutputFile::open(request.out);
+    if (!opened) return session.fail(opened.error());
+    out = std::move(*opened);
+  }
 
   flow::Tally tally;
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
-      [&](flow::Batch& batch) { return (*out)->write(batch.out); }, rejects.get(), **findings, tally, out->get());
+      [&](flow::Batch& batch) { return folder != nullptr ? folder->place(batch) : out->write(batch.out); },
+      rejects.get(), **findings, tally, out.get());
   if (!done) return;
-  for (const auto& outcome : {rejects == nullptr ? Outcome(std::monostate{}) : rejects->finish(),
-                              (*findings)->finish(), (*out)->finish()}) {
-    if (!outcome) return session.fail(outcome.error());
+  // The output comes last: when it is there, what belongs to it is, too.
+  if (rejects != nullptr) {
+    if (auto finished = rejects->finish(); !finished) return session.fail(finished.error());
   }
+  if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
+  auto finished = folder != nullptr ? folder->finish(tally.written, flow::digest_of(**session.tables())) : out->finish();
+  if (!finished) return session.fail(finished.error());
   if (request.records.findings.summary) {
     session.err << tally.records << " records, " << tally.written << " converted, " << tally.rejected << " rejected\n";
     (*findings)->write_summary();
@@ -80,13 +107,22 @@ void add_convert(CLI::App& app, Session& session) {
   add_mapping_options(*command, request->conversion.options);
   command->add_option("--pack", request->conversion.options.pack,
                       "one transaction or collection Bundle a visit; bulk: -o names a folder, one file a resource type")
-      ->check(CLI::IsMember({"transaction", "collection"}))
+      ->check(CLI::IsMember({"transaction", "collection", "bulk"}))
       ->capture_default_str();
   command->add_flag("--pretty", request->conversion.pretty, "spread over lines, for people");
   command->add_option("-o,--output", request->out, "write to this file, which appears whole or not at all (default: standard output)");
   command->add_option("--rejects", request->rejects, "write what was held back here, as it came, each with its findings");
   command->add_option("--replaces", request->replaces,
                       "the file of records that was sent before: what amended records no longer say is withdrawn");
+  command->footer("Examples:\n"
+                  "  charpie convert visits.ndjson --to fhir-r4 -o visits.fhir.ndjson --rejects held-back.ndjson\n"
+                  "  charpie convert visits.ndjson --to fhir-r4 --pack bulk -o visits-bulk\n"
+                  "  charpie convert today.ndjson --to fhir-r4 --replaces yesterday.ndjson\n"
+                  "  charpie convert bundles.ndjson --from fhir-r4 --to record\n"
+                  "Default: one transaction Bundle a visit and line, in the order of the input. A line of the rejects file is\n"
+                  "{\"record\": as it came, \"findings\": [...]}, with \"text\" or \"base64\" in place of \"record\" where the\n"
+                  "input is no JSON. Exit: 0 clean, 1 the data has errors, 2 wrong usage, 3 cannot read or write, 4 the\n"
+                  "mapping is broken.");
   command->callback([request, &session] { run_convert(session, *request); });
 }
 

@@ -9,7 +9,9 @@
 
 #include "cli/commands.hpp"
 #include "cli/session.hpp"
+#include "flow/digest.hpp"
 #include "record/nearest.hpp"
+#include "terms/terms.hpp"
 
 namespace charpie::cli {
 namespace {
@@ -49,6 +51,20 @@ std::string unknown_command(const CLI::App& app, int argc, char** argv) {
   return {};
 }
 
+// Everything that decides what a record becomes.
+void write_version(Session& session) {
+  const auto tables = session.tables();
+  if (!tables) return session.fail(tables.error());
+  session.out << "charpie " CHARPIE_VERSION "\nmapping " << flow::digest_of(**tables) << '\n';
+  const auto terms = terms::Terms::load(**tables);
+  if (!terms) return session.fail(terms.error());
+  for (const auto& system : terms->systems()) {
+    session.out << system.name << ": " << system.version;
+    if (!system.note.empty()) session.out << " (" << system.note << ')';
+    session.out << '\n';
+  }
+}
+
 // Whether the reader of standard output has gone away, which is no failure.
 bool nobody_reads() {
   pollfd output{STDOUT_FILENO, POLLOUT, 0};
@@ -68,12 +84,16 @@ int run(int argc, char** argv) {
   app.add_option("--mappings", session.mappings, "use the tables of this folder instead of the embedded ones");
   app.add_option("--color", global.color, "colours on standard error: auto, always, never; NO_COLOR is obeyed")
       ->check(CLI::IsMember({"auto", "always", "never"}));
+  app.add_flag("--version", global.version, "the program's version and what it maps by");
   app.add_flag("--show-keys", session.show_keys, "show patients' identifiers, which are masked otherwise");
   // Before the command's callback runs.
   app.parse_complete_callback([&] { set_color(session, global); });
   add_check(app, session);
-  add_codes(app, session);
   add_convert(app, session);
+  add_roundtrip(app, session);
+  add_explain(app, session);
+  add_schema(app, session);
+  add_codes(app, session);
   add_units(app, session);
   try {
     if (const auto message = unknown_command(app, argc, argv); !message.empty()) {
@@ -81,7 +101,9 @@ int run(int argc, char** argv) {
       return session.exit_code;
     }
     app.parse(argc, argv);
-    if (app.get_subcommands().empty()) {
+    if (global.version) {
+      write_version(session);
+    } else if (app.get_subcommands().empty()) {
       std::cerr << app.help();
       return wrong_usage;
     }

@@ -21,15 +21,17 @@ struct PlacedResource {
 
 /// What is counted while records pass.
 struct Tally {
-  std::uint64_t records = 0;    // read, or broken where a record should stand
-  std::uint64_t written = 0;    // gone on
-  std::uint64_t rejected = 0;   // held back by a finding that blocks
-  std::uint64_t differing = 0;  // came back changed (round trip)
+  std::uint64_t records = 0;      // read, or broken where a record should stand
+  std::uint64_t written = 0;      // gone on
+  std::uint64_t rejected = 0;     // held back by a finding that blocks
+  std::uint64_t differing = 0;    // came back changed (round trip)
+  std::uint64_t not_carried = 0;  // values that the target does not hold as they are (round trip)
   Tally& operator+=(const Tally& other) {
     records += other.records;
     written += other.written;
     rejected += other.rejected;
     differing += other.differing;
+    not_carried += other.not_carried;
     return *this;
   }
 };

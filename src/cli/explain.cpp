@@ -1,0 +1,142 @@
+// charpie explain: for one record, where each element of the output comes from.
+#include "flow/explanation.hpp"
+
+#include <CLI/CLI.hpp>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <ostream>
+
+#include "cli/commands.hpp"
+#include "cli/record_options.hpp"
+#include "flow/file_source.hpp"
+#include "flow/round_trip.hpp"
+
+namespace charpie::cli {
+
+namespace {
+
+struct Request {
+  std::string file{};
+  std::string key{};
+  std::string from = "record";
+  std::string to = "fhir-r4";
+  std::string field{};
+  std::string as = "text";
+  mapping::Options options{};
+};
+
+// Columns that line up as long as the texts are ordinary.
+std::string padded(std::string_view text, std::size_t width) {
+  std::string cell(text);
+  if (cell.size() < width) cell.append(width - cell.size(), ' ');
+  return cell.append("  ");
+}
+
+std::string origin(const flow::ExplainedElement& element) {
+  if (element.fields.empty()) return element.derived ? "(from the source's keys)" : "(fixed)";
+  std::string text;
+  for (const auto& field : element.fields) text += (text.empty() ? "" : ", ") + field;
+  return element.mirror ? text + " (copy)" : text;
+}
+
+bool is_masked(const flow::ExplainedElement& element, bool show_keys) {
+  if (show_keys) return false;
+  for (const auto& field : element.fields) {
+    if (flow::lies_in(field, "patient.id") || flow::lies_in(field, "encounter.id")) return true;
+  }
+  // How a server is asked for a Patient names the identifier, too.
+  return element.resource_type == "Patient" && element.element.starts_with("request.");
+}
+
+void write_text(std::ostream& out, const std::vector<flow::ExplainedElement>& elements, bool show_keys) {
+  std::size_t entry = elements.size() + 1;
+  for (const auto& one : elements) {
+    if (one.entry != entry) {
+      entry = one.entry;
+      out << "Bundle.entry[" << entry << "] " << one.resource_type << '\n';
+    }
+    out << "  " << padded(one.element, 44) << padded(is_masked(one, show_keys) ? "(identifier)" : one.value, 32)
+        << padded(origin(one), 28) << one.file << ':' << one.line << '\n';
+  }
+}
+
+void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& elements, bool show_keys) {
+  for (const auto& one : elements) {
+    nlohmann::ordered_json line = {{"element", "Bundle.entry[" + std::to_string(one.entry) + "]." +
+                                                   (one.element.starts_with("request.") || one.element == "fullUrl"
+                                                        ? one.element
+                                                        : "resource." + one.element)},
+                                   {"value", is_masked(one, show_keys) ? "(identifier)" : one.value},
+                                   {"fields", one.fields},
+                                   {"origin", !one.fields.empty() ? one.mirror ? "copy" : "home"
+                                              : one.derived       ? "keys"
+                                                                  : "fixed"},
+                                   {"file", one.file},
+                                   {"line", one.line}};
+    out << line.dump() << '\n';
+  }
+}
+
+void run_explain(Session& session, Request& request) {
+  const auto engine = session.engine();
+  if (!engine) return session.fail(engine.error());
+  auto from = flow::DataForm::record;
+  flow::find_form(request.from, from);
+  auto source = flow::FileSource::open(request.file);
+  if (!source) return session.fail(source.error());
+  const auto name = flow::source_name(request.file);
+  syntax::JsonStream stream(**source);
+  syntax::JsonPiece piece;
+  flow::PieceReader reader(**engine, from, request.options, {});
+  while (stream.next(piece)) {
+    if (piece.error && piece.error->kind == Error::unreadable) {
+      piece.error->file = name;
+      return session.fail(*piece.error);
+    }
+    for (const auto& record : reader.read(piece, name)) {
+      if (!request.key.empty() && record.text(record::FieldId::id) != request.key) continue;
+      auto elements = flow::explain_bundle(record, **engine, request.options);
+      if (!request.field.empty()) {
+        std::erase_if(elements, [&](const flow::ExplainedElement& one) {
+          return std::none_of(one.fields.begin(), one.fields.end(),
+                              [&](const std::string& field) { return flow::lies_in(field, request.field); });
+        });
+      }
+      if (request.as == "ndjson") {
+        write_lines(session.out, elements, session.show_keys);
+      } else {
+        write_text(session.out, elements, session.show_keys);
+      }
+      return;
+    }
+  }
+  session.fail({Error::invalid, "no record has the key '" + request.key + "'", name, 0, 0,
+                "the key is the record's member \"id\""});
+}
+
+}  // namespace
+
+void add_explain(CLI::App& app, Session& session) {
+  auto* command = app.add_subcommand("explain", "show for one record which field each element of the output comes from, and by which line of the mapping");
+  const auto request = std::make_shared<Request>();
+  command->add_option("file", request->file, "a file of records; - = standard input")->required();
+  command->add_option("--record", request->key, "the record's key; without it the first record");
+  command->add_option("--from", request->from, "the form that comes in")
+      ->check(CLI::IsMember({"record", "fhir-r4"}))
+      ->capture_default_str();
+  command->add_option("--to", request->to, "the form to explain")->check(CLI::IsMember({"fhir-r4"}))->capture_default_str();
+  command->add_option("--field", request->field, "only what comes from this field, such as size.length or spaces[1]");
+  command->add_option("--as", request->as, "text for people; ndjson, one JSON object an element")
+      ->check(CLI::IsMember({"text", "ndjson"}))
+      ->capture_default_str();
+  command->add_option("--namespace", request->options.name_space, "identifies the source where records name no system (a URI)");
+  add_mapping_options(*command, request->options);
+  command->footer("Examples:\n"
+                  "  charpie explain visits.ndjson --record HSV-4001 --to fhir-r4\n"
+                  "  charpie explain visits.ndjson --record HSV-4001 --field size\n"
+                  "Columns: element, value, field, line of the mapping (below mappings/). Fixed elements name their\n"
+                  "template's line. Patients' identifiers are masked without --show-keys.");
+  command->callback([request, &session] { run_explain(session, *request); });
+}
+
+}  // namespace charpie::cli

@@ -1,0 +1,127 @@
+#include "flow/round_trip.hpp"
+
+#include <algorithm>
+
+#include "flow/instance_path.hpp"
+#include "record/write.hpp"
+#include "syntax/json.hpp"
+
+namespace charpie::flow {
+
+using record::FindingId;
+
+namespace {
+
+std::string without_indexes(std::string_view path) {
+  std::string plain;
+  bool inside = false;
+  for (const char c : path) {
+    if (c == '[') inside = true;
+    if (!inside) plain += c;
+    if (c == ']') inside = false;
+  }
+  return plain;
+}
+
+class Collector final : public record::DifferenceSink {
+ public:
+  std::vector<Difference> found;
+  void differ(std::string_view path, const record::Value* a, const record::Value* b) override {
+    Difference one{std::string(path), {}, {}, {}};
+    if (const auto* field = record::find_field(without_indexes(path))) {
+      if (a != nullptr) record::write_value(*field, *a, one.sent);
+      if (b != nullptr) record::write_value(*field, *b, one.came_back);
+    }
+    found.push_back(std::move(one));
+  }
+};
+
+}  // namespace
+
+bool lies_in(std::string_view path, std::string_view field) {
+  if (!path.starts_with(field)) return false;
+  return path.size() == field.size() || path[field.size()] == '.' || path[field.size()] == '[';
+}
+
+RoundTrip::RoundTrip(const Engine& engine, const mapping::Options& options)
+    : engine_(&engine), writer_(engine.fhir(), options), reader_(engine.fhir(), options) {}
+
+TripReport RoundTrip::send(const record::Record& record, record::Findings& findings) {
+  TripReport report;
+  const auto mark = findings.all().size();
+  writer_.check(record, findings);
+  std::vector<std::string> not_carried;
+  for (auto one = findings.all().begin() + static_cast<std::ptrdiff_t>(mark); one != findings.all().end(); ++one) {
+    if (one->id == FindingId::not_carried || one->id == FindingId::not_in_form) not_carried.push_back(one->path);
+  }
+  report.not_carried = not_carried.size();
+
+  there_.clear();
+  writer_.write_bundle(record, there_);
+  arena_.reset();
+  auto tree = syntax::read_json(there_, arena_, engine_->fhir().names());
+  if (!tree) {
+    report.trouble = "what was written is no JSON: " + tree.error().message;
+    return report;
+  }
+  const std::string key(record.text(record::FieldId::id));
+  const std::string name = key + " as written";
+  record::Findings reading;
+  reading.begin(name, key, there_, 1);
+  std::vector<record::Record> back;
+  reader_.read(**tree, there_, arena_, reading, back);
+  report.findings = reading.take();
+  if (back.size() != 1) {
+    report.trouble = "came back as " + std::to_string(back.size()) + " visits";
+    return report;
+  }
+  Collector collector;
+  record::compare(record, back.front(), &collector);
+  std::erase_if(collector.found, [&](const Difference& one) {
+    return std::any_of(not_carried.begin(), not_carried.end(), [&](const std::string& field) {
+      // A group that vanished because its only member does not travel differs as a whole.
+      return lies_in(one.path, field) || (one.came_back.empty() && lies_in(field, one.path));
+    });
+  });
+  report.differences = std::move(collector.found);
+  if (!report.differences.empty()) {
+    find_whereabouts(record, report.differences);
+    return report;
+  }
+  again_.clear();
+  writer_.write_bundle(back.front(), again_);
+  if (again_ != there_) {
+    const auto at = static_cast<std::size_t>(
+        std::mismatch(there_.begin(), there_.end(), again_.begin(), again_.end()).first - there_.begin());
+    report.trouble = "written again, it differs at " + instance_path(**tree, at, at);
+    return report;
+  }
+  report.same = std::none_of(report.findings.begin(), report.findings.end(), [](const record::Finding& one) {
+    return one.severity >= record::Severity::error;
+  });
+  if (!report.same) report.trouble = "reading found errors in what was written";
+  return report;
+}
+
+// Writes once more and keeps track of which byte came from where.
+void RoundTrip::find_whereabouts(const record::Record& record, std::vector<Difference>& differences) {
+  std::vector<mapping::Lineage> lineage;
+  there_.clear();
+  writer_.trace(&lineage);
+  writer_.write_bundle(record, there_);
+  writer_.trace(nullptr);
+  Arena arena;
+  const auto tree = syntax::read_json(there_, arena, engine_->fhir().names());
+  if (!tree) return;
+  for (auto& difference : differences) {
+    for (const auto& one : lineage) {
+      if (one.path.empty() || !lies_in(one.path, difference.path)) continue;
+      difference.where.push_back({instance_path(**tree, one.begin, one.end), one.mirror, std::string(one.place.file),
+                                  one.place.line});
+    }
+    std::stable_sort(difference.where.begin(), difference.where.end(),
+                     [](const Whereabouts& a, const Whereabouts& b) { return a.mirror < b.mirror; });
+  }
+}
+
+}  // namespace charpie::flow

@@ -1,4 +1,5 @@
-// Turns the template files of a mapping set into parts. A template is JSON that looks like the resource, with holes
+// Turns the template files of a mapping set into parts. A template is JSON that looks like the resource, with
+// holes
 // ("{size.length}") and directives ("$for"); the language is described in mappings/README.md.
 #include <algorithm>
 #include <cstring>
@@ -70,11 +71,14 @@ std::string_view trim(std::string_view text) {
   return text;
 }
 
-bool is_directive(std::string_view name) { return name.starts_with('$'); }
+bool is_directive(std::string_view name) {
+  return name.starts_with('$');
+}
 
 }  // namespace
 
-// Thrown inside this file only, so that a fault deep in a template ends the load; load() turns it into an Error.
+// Thrown inside this file only, so that a fault deep in a template ends the load; load() turns it into an
+// Error.
 struct MappingFault {
   Error error;
 };
@@ -96,7 +100,8 @@ class Compiler {
       if (const Node* types = part_root->member("types")) collect(types, part_file, types_);
       if (const Node* frames = part_root->member("frames")) collect(frames, part_file, frames_);
       if (const Node* list = part_root->member("templates")) {
-        for (const Node* one = list->first; one != nullptr; one = one->next) templates.push_back({one, &part_file});
+        for (const Node* one = list->first; one != nullptr; one = one->next)
+          templates.push_back({one, &part_file});
       }
     }
     for (const Node* at = need(root, "types", set)->first; at != nullptr; at = at->next) {
@@ -121,17 +126,20 @@ class Compiler {
 
  private:
   [[noreturn]] void fault(const Place& place, std::string message, std::string mend) const {
-    throw MappingFault{{Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)}};
+    throw MappingFault{
+        {Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)}};
   }
 
-  // --- files ---------------------------------------------------------------------------------------------------
+  // --- files
+  // ---------------------------------------------------------------------------------------------------
 
   const File& file(std::string_view name) {
     const std::string path = std::string(folder_) + "/" + std::string(name);
     const auto known = files_.find(path);
     if (known != files_.end()) return known->second;
     const auto* text = tables_.find(path);
-    if (text == nullptr) fault({folder_, 0}, "there is no file " + path, "add it, or take it out of set.json");
+    if (text == nullptr)
+      fault({folder_, 0}, "there is no file " + path, "add it, or take it out of set.json");
     const auto placed = files_.emplace(path, File{}).first;
     placed->second.path = keep(path);
     placed->second.bytes = keep(std::string(*text));
@@ -149,7 +157,8 @@ class Compiler {
   const Node* parse(const File& source) {
     auto tree = syntax::read_json(source.bytes, mapping_.arena_, mapping_.names_);
     if (!tree) {
-      fault({source.path, static_cast<std::uint32_t>(tree.error().line)}, tree.error().message, "correct the JSON");
+      fault({source.path, static_cast<std::uint32_t>(tree.error().line)}, tree.error().message,
+            "correct the JSON");
     }
     return *tree;
   }
@@ -192,7 +201,8 @@ class Compiler {
       for (std::size_t i = 0; i < row.cells.size(); ++i) parameters[table->header[i]] = row.cells[i];
       const Place where{source.path, static_cast<std::uint32_t>(row.line)};
       for (const auto* column : {"name", "frame", "field"}) {
-        if (parameters[column].empty()) fault(where, std::string("the row has no ") + column, "fill the cell");
+        if (parameters[column].empty())
+          fault(where, std::string("the row has no ") + column, "fill the cell");
       }
       rows.push_back({std::move(parameters), where});
     }
@@ -204,7 +214,8 @@ class Compiler {
     for (const Node* at = list->first; at != nullptr; at = at->next) {
       const auto path = need_text(at, "field", set);
       const Field* named = record::find_field(path);
-      if (named == nullptr) fault(place(set, at), "unknown field '" + path + "'", "name a field of the dictionary");
+      if (named == nullptr)
+        fault(place(set, at), "unknown field '" + path + "'", "name a field of the dictionary");
       NotCarried row{named->id, {}, {}, need_text(at, "why", set)};
       if (const Node* unless = at->member("unless"); unless != nullptr && unless->first != nullptr) {
         row.unless_option = unless->first->name_text;
@@ -214,9 +225,12 @@ class Compiler {
     }
   }
 
-  // --- templates -----------------------------------------------------------------------------------------------
+  // --- templates
+  // -----------------------------------------------------------------------------------------------
 
-  void declare(const std::string& name, const File& source, const Node* node) { declare(name, place(source, node)); }
+  void declare(const std::string& name, const File& source, const Node* node) {
+    declare(name, place(source, node));
+  }
   void declare(const std::string& name, const Place& where) {
     const auto number = static_cast<std::uint32_t>(numbers_.size() + 1);
     if (!numbers_.emplace(name, number).second) {
@@ -275,11 +289,17 @@ class Compiler {
     for (const auto& entry : entries) {
       if (entry.name == "$scope") {
         const auto scope = text_of(entry);
-        if (scope == "visit") made.lifetime = Lifetime::visit;
-        else if (scope == "wound") made.lifetime = Lifetime::wound;
-        else if (scope == "patient") made.lifetime = Lifetime::patient;
-        else if (scope == "performer") made.lifetime = Lifetime::performer;
-        else fault(place(*entry.file, entry.value), "unknown scope '" + scope + "'", "visit, wound, patient or performer");
+        if (scope == "visit")
+          made.lifetime = Lifetime::visit;
+        else if (scope == "wound")
+          made.lifetime = Lifetime::wound;
+        else if (scope == "patient")
+          made.lifetime = Lifetime::patient;
+        else if (scope == "performer")
+          made.lifetime = Lifetime::performer;
+        else
+          fault(place(*entry.file, entry.value), "unknown scope '" + scope + "'",
+                "visit, wound, patient or performer");
       } else if (entry.name == "$for") {
         const auto target = resolve(text_of(entry), around, place(*entry.file, entry.value));
         enter_loop(target, around, place(*entry.file, entry.value));
@@ -328,7 +348,8 @@ class Compiler {
       }
     }
     if (made.own_code.empty()) {
-      fault(made.place, "the template '" + made.name + "' has no code of its own", "add {own " + made.name + "} to its code");
+      fault(made.place, "the template '" + made.name + "' has no code of its own",
+            "add {own " + made.name + "} to its code");
     }
   }
 
@@ -358,7 +379,8 @@ class Compiler {
     for (const Node* at = node->first; at != nullptr; at = at->next) collect_codings(at, into);
   }
 
-  // --- frames and parameters -----------------------------------------------------------------------------------
+  // --- frames and parameters
+  // -----------------------------------------------------------------------------------
 
   static std::string substitute(std::string_view text, const Parameters& parameters) {
     std::string out;
@@ -381,7 +403,8 @@ class Compiler {
   }
 
   // The members of an object with its frame's members under them.
-  std::vector<Entry> expand(const Node* node, const File& source, std::shared_ptr<const Parameters> parameters) {
+  std::vector<Entry> expand(const Node* node, const File& source,
+                            std::shared_ptr<const Parameters> parameters) {
     const Node* with = node->member("$with");
     if (with != nullptr) {
       auto widened = std::make_shared<Parameters>(*parameters);
@@ -399,7 +422,8 @@ class Compiler {
     if (frame_name == nullptr) return own;
     const auto frame = frames_.find(substitute(frame_name->text, *parameters));
     if (frame == frames_.end()) {
-      fault(place(source, frame_name), "there is no frame '" + std::string(frame_name->text) + "'", "define it under frames");
+      fault(place(source, frame_name), "there is no frame '" + std::string(frame_name->text) + "'",
+            "define it under frames");
     }
     auto base = expand(frame->second.node, *frame->second.file, parameters);
     const Node* without = node->member("$without");
@@ -408,7 +432,8 @@ class Compiler {
     }
     std::vector<Entry> merged;
     const auto replaced = [&](const std::string& name) {
-      return !is_directive(name) && std::any_of(own.begin(), own.end(), [&](const Entry& e) { return e.name == name; });
+      return !is_directive(name) &&
+             std::any_of(own.begin(), own.end(), [&](const Entry& e) { return e.name == name; });
     };
     const bool has_marker =
         std::any_of(base.begin(), base.end(), [](const Entry& e) { return e.name == "$members"; });
@@ -423,7 +448,8 @@ class Compiler {
     return merged;
   }
 
-  // --- names of fields -----------------------------------------------------------------------------------------
+  // --- names of fields
+  // -----------------------------------------------------------------------------------------
 
   struct Target {
     Accessor accessor;
@@ -442,13 +468,16 @@ class Compiler {
 
   Target resolve(std::string_view path, const Surroundings& around, const Place& where) const {
     if (path.starts_with('.')) {
-      if (!around.in_leaf) fault(where, "'" + std::string(path) + "' stands outside a datatype", "name the field first");
+      if (!around.in_leaf)
+        fault(where, "'" + std::string(path) + "' stands outside a datatype", "name the field first");
       Target target{around.leaf, &record::field(around.leaf.field), true, Facet::self};
       if (!find_facet(path.substr(1), target.facet)) {
-        fault(where, "there is no facet '" + std::string(path) + "'", "see the list of facets in mappings/README.md");
+        fault(where, "there is no facet '" + std::string(path) + "'",
+              "see the list of facets in mappings/README.md");
       }
       if (!around.in_also && !has_facet(around.leaf_kind, target.facet)) {
-        fault(where, "a " + std::string(record::kind_name(around.leaf_kind)) + " has no '" + std::string(path) + "'",
+        fault(where,
+              "a " + std::string(record::kind_name(around.leaf_kind)) + " has no '" + std::string(path) + "'",
               "use a datatype that fits the field's kind");
       }
       return target;
@@ -462,10 +491,12 @@ class Compiler {
       }
       if (const auto target = walk(rest, *at, around, where); target.field != nullptr) return target;
     }
-    fault(where, "unknown field '" + std::string(path) + "'", "name a field of the dictionary (charpie schema)");
+    fault(where, "unknown field '" + std::string(path) + "'",
+          "name a field of the dictionary (charpie schema)");
   }
 
-  Target walk(std::string_view path, const Lexical& from, const Surroundings& around, const Place& where) const {
+  Target walk(std::string_view path, const Lexical& from, const Surroundings& around,
+              const Place& where) const {
     Target target{from.base, from.field, false, Facet::self};
     bool moved = false;
     while (!path.empty()) {
@@ -505,7 +536,8 @@ class Compiler {
     around.lexical.push_back({element, target.field});
   }
 
-  // --- conditions ----------------------------------------------------------------------------------------------
+  // --- conditions
+  // ----------------------------------------------------------------------------------------------
 
   void add_condition(const Entry& entry, const Surroundings& around, Condition& into) const {
     for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
@@ -521,7 +553,8 @@ class Compiler {
         clause.facet = target.facet;
       }
       if (at->is_array()) {
-        for (const Node* one = at->first; one != nullptr; one = one->next) clause.any.push_back(test(one, entry, where));
+        for (const Node* one = at->first; one != nullptr; one = one->next)
+          clause.any.push_back(test(one, entry, where));
       } else {
         clause.any.push_back(test(at, entry, where));
       }
@@ -533,8 +566,8 @@ class Compiler {
     const auto text = substitute(node->text, *entry.parameters);
     if (!text.starts_with('(')) return {Test::word, {}, text};
     static constexpr std::pair<std::string_view, Test::Kind> tests[] = {
-        {"(present)", Test::present}, {"(value)", Test::present},  {"(missing)", Test::missing},
-        {"(none)", Test::none},       {"(absent)", Test::absent},  {"(integer)", Test::integer},
+        {"(present)", Test::present},   {"(value)", Test::present}, {"(missing)", Test::missing},
+        {"(none)", Test::none},         {"(absent)", Test::absent}, {"(integer)", Test::integer},
         {"(positive)", Test::positive},
     };
     for (const auto& [name, kind] : tests) {
@@ -545,10 +578,12 @@ class Compiler {
         return {Test::kind_is, static_cast<record::Kind>(kind), {}};
       }
     }
-    fault(where, "unknown test '" + text + "'", "(present), (missing), (none), (absent), (integer), (positive) or a kind");
+    fault(where, "unknown test '" + text + "'",
+          "(present), (missing), (none), (absent), (integer), (positive) or a kind");
   }
 
-  // --- objects and arrays --------------------------------------------------------------------------------------
+  // --- objects and arrays
+  // --------------------------------------------------------------------------------------
 
   void fill_object(Part& object, const std::vector<Entry>& entries, const Surroundings& around,
                    bool of_template = false) {
@@ -589,7 +624,8 @@ class Compiler {
   // A part of a frame that says the same in every instance of a visit is written once and copied.
   void share(Part& part, const Entry& entry, const Surroundings& around) {
     if (!part.has_hole || around.in_leaf || depends_on_instance(part)) return;
-    if (entry.value->kind == NodeKind::string && entry.value->text.find('<') != std::string_view::npos) return;
+    if (entry.value->kind == NodeKind::string && entry.value->text.find('<') != std::string_view::npos)
+      return;
     const auto [known, fresh] = shared_.emplace(entry.value, static_cast<std::uint32_t>(shared_.size() + 1));
     (void)fresh;
     part.shared = known->second;
@@ -598,7 +634,8 @@ class Compiler {
 
   static bool depends_on_instance(const Part& part, std::uint8_t own_levels = 0) {
     if (part.kind == Part::Kind::primitive) {
-      if (part.source == Source::key || part.source == Source::uuid || part.source == Source::resource_id) return true;
+      if (part.source == Source::key || part.source == Source::uuid || part.source == Source::resource_id)
+        return true;
       if (part.source == Source::field && part.accessor.level > own_levels) return true;
       if (part.facet == Facet::words) return true;
     }
@@ -608,7 +645,9 @@ class Compiler {
     }
     // Only loops from the record downward are the same everywhere.
     if (part.kind == Part::Kind::loop) {
-      if (part.also_loop || part.accessor.level > own_levels || part.loop_level != static_cast<std::uint32_t>(own_levels + 1)) return true;
+      if (part.also_loop || part.accessor.level > own_levels ||
+          part.loop_level != static_cast<std::uint32_t>(own_levels + 1))
+        return true;
       own_levels = static_cast<std::uint8_t>(part.loop_level);
     }
     for (const auto& below : part.parts) {
@@ -621,7 +660,8 @@ class Compiler {
     auto made = std::make_unique<Part>();
     made->kind = Part::Kind::choose;
     made->place = place(*entry.file, entry.value);
-    if (!entry.value->is_array()) fault(made->place, "$choose takes a list of alternatives", "write [ {…}, {…} ]");
+    if (!entry.value->is_array())
+      fault(made->place, "$choose takes a list of alternatives", "write [ {…}, {…} ]");
     for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
       auto entries = expand(at, *entry.file, entry.parameters);
       auto alternative = std::make_unique<Part>();
@@ -645,7 +685,8 @@ class Compiler {
     if (part == nullptr) return;
     Part* whole = part->kind == Part::Kind::typed ? part->parts.front().get() : part.get();
     if (whole->kind != Part::Kind::object) {
-      if (!object.parts.empty()) fault(where, "a scalar cannot stand beside members", "give it a member name");
+      if (!object.parts.empty())
+        fault(where, "a scalar cannot stand beside members", "give it a member name");
       object.kind = Part::Kind::primitive;
       scalar_item_ = std::move(part);
       return;
@@ -655,21 +696,23 @@ class Compiler {
     if (whole->constant != nullptr) fault(where, "a constant needs no $value", "write its members");
   }
 
-  std::unique_ptr<Part> array(const Node* node, const File& source, const std::shared_ptr<const Parameters>& parameters,
+  std::unique_ptr<Part> array(const Node* node, const File& source,
+                              const std::shared_ptr<const Parameters>& parameters,
                               const Surroundings& around) {
     auto made = std::make_unique<Part>();
     made->kind = Part::Kind::array;
     made->place = place(source, node);
     for (const Node* at = node->first; at != nullptr; at = at->next) {
-      auto part = at->is_object() ? item(at, source, parameters, around) : value(at, source, parameters, around);
+      auto part =
+          at->is_object() ? item(at, source, parameters, around) : value(at, source, parameters, around);
       if (part != nullptr) made->parts.push_back(std::move(part));
     }
     settle(*made);
     return made;
   }
 
-  std::unique_ptr<Part> item(const Node* node, const File& source, const std::shared_ptr<const Parameters>& parameters,
-                             Surroundings around) {
+  std::unique_ptr<Part> item(const Node* node, const File& source,
+                             const std::shared_ptr<const Parameters>& parameters, Surroundings around) {
     auto entries = expand(node, source, parameters);
     const Place where = place(source, node);
     std::unique_ptr<Part> loop;
@@ -717,7 +760,8 @@ class Compiler {
     return loop;
   }
 
-  std::unique_ptr<Part> value(const Node* node, const File& source, const std::shared_ptr<const Parameters>& parameters,
+  std::unique_ptr<Part> value(const Node* node, const File& source,
+                              const std::shared_ptr<const Parameters>& parameters,
                               const Surroundings& around) {
     const Place where = place(source, node);
     switch (node->kind) {
@@ -729,8 +773,10 @@ class Compiler {
         if (scalar_item_ != nullptr) return std::move(scalar_item_);
         return made;
       }
-      case NodeKind::array: return array(node, source, parameters, around);
-      case NodeKind::string: return text(substitute(node->text, *parameters), where, around);
+      case NodeKind::array:
+        return array(node, source, parameters, around);
+      case NodeKind::string:
+        return text(substitute(node->text, *parameters), where, around);
       default: {
         auto made = std::make_unique<Part>();
         made->place = where;
@@ -741,7 +787,8 @@ class Compiler {
     }
   }
 
-  // --- strings and holes ---------------------------------------------------------------------------------------
+  // --- strings and holes
+  // ---------------------------------------------------------------------------------------
 
   std::unique_ptr<Part> constant_string(std::string_view text, const Place& where) {
     auto made = std::make_unique<Part>();
@@ -782,12 +829,14 @@ class Compiler {
         continue;
       }
       const auto close = rest.find('}');
-      if (close == std::string_view::npos) fault(where, "a hole is not closed in \"" + written + "\"", "add }");
+      if (close == std::string_view::npos)
+        fault(where, "a hole is not closed in \"" + written + "\"", "add }");
       flush();
       auto made = this->hole(rest.substr(1, close - 1), where, around);
       rest.remove_prefix(close + 1);
       if (pieces.empty() && rest.empty()) return made;
-      if (made->kind != Part::Kind::primitive) fault(where, "only a scalar fits inside a text", "use a facet of the field");
+      if (made->kind != Part::Kind::primitive)
+        fault(where, "only a scalar fits inside a text", "use a facet of the field");
       hole = true;
       pieces.push_back(std::move(made));
     }
@@ -807,14 +856,16 @@ class Compiler {
 
   std::uint32_t number_of(std::string_view name, const Place& where) const {
     const auto known = numbers_.find(name);
-    if (known == numbers_.end()) fault(where, "there is no template '" + std::string(name) + "'", "name a template of this set");
+    if (known == numbers_.end())
+      fault(where, "there is no template '" + std::string(name) + "'", "name a template of this set");
     return known->second;
   }
 
   std::unique_ptr<Part> hole(std::string_view content, const Place& where, Surroundings around) {
     auto words = split(content, ' ');
     if (words.empty()) fault(where, "an empty hole", "name a field");
-    if (words.front() == "own" || mapping_.terms_->system(words.front()) != nullptr) return codes(content, where);
+    if (words.front() == "own" || mapping_.terms_->system(words.front()) != nullptr)
+      return codes(content, where);
     auto made = std::make_unique<Part>();
     made->kind = Part::Kind::primitive;
     made->place = where;
@@ -826,7 +877,10 @@ class Compiler {
     }
     made->mirror = made->pure_mirror = around.mirror;
     static constexpr std::pair<std::string_view, Source> functions[] = {
-        {"key", Source::key}, {"identity-system", Source::identity_system}, {"resource-id", Source::resource_id}, {"uuid", Source::uuid}};
+        {"key", Source::key},
+        {"identity-system", Source::identity_system},
+        {"resource-id", Source::resource_id},
+        {"uuid", Source::uuid}};
     for (const auto& [name, source] : functions) {
       if (words.front() == name) {
         made->source = source;
@@ -858,9 +912,11 @@ class Compiler {
       if (words.empty()) fault(where, "words of what?", "name a field");
       in_words = true;
     }
-    // Which code system is ours follows from the field's domain: a constant, by which reading knows the local word.
+    // Which code system is ours follows from the field's domain: a constant, by which reading knows the local
+    // word.
     if (words.front() == ".own-system" && around.in_leaf) {
-      return constant_string(around.domain != nullptr ? around.domain->system : canonical_ + "/CodeSystem/extra", where);
+      return constant_string(
+          around.domain != nullptr ? around.domain->system : canonical_ + "/CodeSystem/extra", where);
     }
     const auto target = resolve(words.front(), around, where);
     words.erase(words.begin());
@@ -886,7 +942,8 @@ class Compiler {
         made->source = Source::identity_system;
         words.clear();
       } else {
-        fault(where, "'" + std::string(word) + "' is not understood here", "{FIELD as FORM}, {FIELD of A B C}");
+        fault(where, "'" + std::string(word) + "' is not understood here",
+              "{FIELD as FORM}, {FIELD of A B C}");
       }
     }
     const Field& field = *target.field;
@@ -894,28 +951,33 @@ class Compiler {
     if (as.empty() && !target.has_facet) {
       const auto known = default_types_.find(record::kind_name(kind));
       if (known == default_types_.end()) {
-        fault(where, "a " + std::string(record::kind_name(kind)) + " cannot stand here by itself", "say as what: {" + std::string(field.path) + " as …}");
+        fault(where, "a " + std::string(record::kind_name(kind)) + " cannot stand here by itself",
+              "say as what: {" + std::string(field.path) + " as …}");
       }
       as = known->second;
     }
     const auto type = types_.find(as);
     if (type != types_.end()) return typed(*made, target, type->second, as, where, around);
     if (!as.empty() && !find_render(as, made->render)) {
-      fault(where, "there is no form '" + std::string(as) + "'", "a datatype of types.json, or dateTime, time, code, url, integer, …");
+      fault(where, "there is no form '" + std::string(as) + "'",
+            "a datatype of types.json, or dateTime, time, code, url, integer, …");
     }
     const auto domain_of_leaf = domain(field, kind);
     made->domain = around.in_leaf ? around.domain : domain_of_leaf;
     if (kind == record::Kind::any && !target.has_facet) {
       made->has_sets_kind = true;
-      made->sets_kind = as == "boolean" ? record::Kind::flag : as == "integer" ? record::Kind::count : record::Kind::text;
+      made->sets_kind = as == "boolean"   ? record::Kind::flag
+                        : as == "integer" ? record::Kind::count
+                                          : record::Kind::text;
       kind = made->sets_kind;
     }
     if (!target.has_facet && kind == record::Kind::time) made->render = Render::date_time;
-    const bool numeric = kind == record::Kind::count || kind == record::Kind::percent || kind == record::Kind::decimal;
+    const bool numeric =
+        kind == record::Kind::count || kind == record::Kind::percent || kind == record::Kind::decimal;
     if (made->render == Render::year) {
       made->shape = Shape::string;
-    } else if ((!target.has_facet && numeric) || made->facet == Facet::number || made->facet == Facet::value ||
-               made->facet == Facet::fixed_value) {
+    } else if ((!target.has_facet && numeric) || made->facet == Facet::number ||
+               made->facet == Facet::value || made->facet == Facet::fixed_value) {
       made->shape = Shape::number;
     } else if ((!target.has_facet && kind == record::Kind::flag) || made->facet == Facet::estimated ||
                made->facet == Facet::fixed_rounded) {
@@ -931,16 +993,18 @@ class Compiler {
   }
 
   // A hole that holds a datatype: the datatype's parts, looking at this field.
-  std::unique_ptr<Part> typed(Part& made, const Target& target, const Named& type, std::string_view type_name, const Place& where,
-                              Surroundings around) {
+  std::unique_ptr<Part> typed(Part& made, const Target& target, const Named& type, std::string_view type_name,
+                              const Place& where, Surroundings around) {
     const Field& field = *target.field;
     const Node* kinds = type.node->member("$kinds");
     auto kind = field.kind;
     if (kind == record::Kind::any) {
-      if (kinds == nullptr || kinds->first == nullptr) fault(where, "the datatype says no kinds", "add $kinds");
+      if (kinds == nullptr || kinds->first == nullptr)
+        fault(where, "the datatype says no kinds", "add $kinds");
       record::Kind first = record::Kind::text;
       for (int k = 0; k <= static_cast<int>(record::Kind::group); ++k) {
-        if (record::kind_name(static_cast<record::Kind>(k)) == kinds->first->text) first = static_cast<record::Kind>(k);
+        if (record::kind_name(static_cast<record::Kind>(k)) == kinds->first->text)
+          first = static_cast<record::Kind>(k);
       }
       kind = first;
     } else {
@@ -949,7 +1013,9 @@ class Compiler {
         fits = fits || at->text == record::kind_name(kind);
       }
       if (!fits) {
-        fault(where, "'" + std::string(field.path) + "' is a " + std::string(record::kind_name(kind)) + ", which " + std::string(type_name) + " does not hold",
+        fault(where,
+              "'" + std::string(field.path) + "' is a " + std::string(record::kind_name(kind)) + ", which " +
+                  std::string(type_name) + " does not hold",
               "use a datatype for that kind");
       }
     }
@@ -995,13 +1061,15 @@ class Compiler {
       one = trim(one);
       if (one.empty()) continue;
       const auto words = split(one, ' ');
-      if (words.size() != 2) fault(where, "a code is a system and a code, not '" + std::string(one) + "'", "{loinc 72287-6}");
+      if (words.size() != 2)
+        fault(where, "a code is a system and a code, not '" + std::string(one) + "'", "{loinc 72287-6}");
       std::string coding = "{\"system\":";
       if (words[0] == "own") {
         const auto* questions = mapping_.terms_->domain("question");
         const auto* question = questions == nullptr ? nullptr : questions->find(words[1]);
         if (question == nullptr) {
-          fault(where, "'" + std::string(words[1]) + "' is not in codes/question.csv", "add a row with its display");
+          fault(where, "'" + std::string(words[1]) + "' is not in codes/question.csv",
+                "add a row with its display");
         }
         append_json_string(questions->system, coding);
         coding += ",\"code\":";
@@ -1013,7 +1081,8 @@ class Compiler {
       } else {
         const auto* standard = mapping_.terms_->standard(words[0], words[1]);
         if (standard == nullptr) {
-          fault(where, std::string(words[0]) + " " + std::string(words[1]) + " is not in codes/standard.csv", "add a row with its source");
+          fault(where, std::string(words[0]) + " " + std::string(words[1]) + " is not in codes/standard.csv",
+                "add a row with its source");
         }
         append_json_string(standard->system, coding);
         coding += ",\"code\":";
@@ -1037,7 +1106,8 @@ class Compiler {
     return made;
   }
 
-  // --- finishing -----------------------------------------------------------------------------------------------
+  // --- finishing
+  // -----------------------------------------------------------------------------------------------
 
   // A FHIR dateTime with a time of day has seconds. Where minutes were charted, a mark beside it says so.
   void add_precision_marks(Part& object) {
@@ -1054,7 +1124,8 @@ class Compiler {
       auto mark = std::make_unique<Part>();
       mark->kind = Part::Kind::object;
       mark->place = time.place;
-      add_member(*mark, "url", constant_string(canonical_ + "/StructureDefinition/charted-precision", time.place));
+      add_member(*mark, "url",
+                 constant_string(canonical_ + "/StructureDefinition/charted-precision", time.place));
       add_member(*mark, "valueCode", std::move(hole));
       settle(*mark);
       const auto companion = "_" + std::string(mapping_.names_.text(time.name));
@@ -1113,7 +1184,8 @@ class Compiler {
     if (part.kind == Part::Kind::primitive) return;
     // A list with an item that is always written is always written itself.
     if (part.kind == Part::Kind::array) {
-      part.always = std::any_of(part.parts.begin(), part.parts.end(), [](const auto& item) { return item->always; });
+      part.always =
+          std::any_of(part.parts.begin(), part.parts.end(), [](const auto& item) { return item->always; });
     }
     if (part.has_hole) return;
     part.pure_mirror = false;
@@ -1181,7 +1253,8 @@ const Template* Mapping::find(std::string_view name) const {
   return nullptr;
 }
 
-const Template* Mapping::recognise(std::string_view resource_type, std::string_view system, std::string_view code) const {
+const Template* Mapping::recognise(std::string_view resource_type, std::string_view system,
+                                   std::string_view code) const {
   std::string key(resource_type);
   if (!code.empty()) {
     key += '|';

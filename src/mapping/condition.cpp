@@ -30,16 +30,24 @@ bool is_integer(std::string_view token) {
 
 bool passes(const Test& test, const Value* value) {
   switch (test.kind) {
-    case Test::missing: return value == nullptr;
-    case Test::none: return value != nullptr && value->form == Form::none;
-    case Test::absent: return value != nullptr && value->form == Form::absent;
-    case Test::present: return value != nullptr && value->form != Form::none && value->form != Form::absent;
-    case Test::integer: return value != nullptr && value->is_leaf() && is_integer(value->text);
+    case Test::missing:
+      return value == nullptr;
+    case Test::none:
+      return value != nullptr && value->form == Form::none;
+    case Test::absent:
+      return value != nullptr && value->form == Form::absent;
+    case Test::present:
+      return value != nullptr && value->form != Form::none && value->form != Form::absent;
+    case Test::integer:
+      return value != nullptr && value->is_leaf() && is_integer(value->text);
     case Test::positive:
-      return value != nullptr && value->is_leaf() && is_decimal(value->text) && sign(Decimal(value->text)) > 0;
-    case Test::kind_is: return value != nullptr && value->is_leaf() && value->kind == test.value_kind;
+      return value != nullptr && value->is_leaf() && is_decimal(value->text) &&
+             sign(Decimal(value->text)) > 0;
+    case Test::kind_is:
+      return value != nullptr && value->is_leaf() && value->kind == test.value_kind;
     case Test::word:
-      return value != nullptr && value->is_leaf() && (value->code != nullptr ? value->code->word : value->text) == test.text;
+      return value != nullptr && value->is_leaf() &&
+             (value->code != nullptr ? value->code->word : value->text) == test.text;
   }
   return false;
 }
@@ -51,16 +59,20 @@ bool holds(const Condition& condition, const Scope& scope, const Options& option
     bool any = false;
     if (!clause.option.empty()) {
       const auto chosen = options.find(clause.option);
-      any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) { return test.text == chosen; });
+      any = std::any_of(clause.any.begin(), clause.any.end(),
+                        [&](const Test& test) { return test.text == chosen; });
     } else {
       const Value* value = follow(clause.accessor, scope);
       if (clause.has_facet) {
         const auto text = facets.get(value, clause.accessor.field, clause.facet, nullptr);
         any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) {
-          return test.kind == Test::present ? !text.empty() : test.kind == Test::missing ? text.empty() : test.text == text;
+          return test.kind == Test::present   ? !text.empty()
+                 : test.kind == Test::missing ? text.empty()
+                                              : test.text == text;
         });
       } else {
-        any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) { return passes(test, value); });
+        any = std::any_of(clause.any.begin(), clause.any.end(),
+                          [&](const Test& test) { return passes(test, value); });
       }
     }
     if (!any) return false;

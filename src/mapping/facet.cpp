@@ -54,20 +54,31 @@ constexpr FacetRow facet_rows[] = {
 char kind_letter(Kind kind) {
   switch (kind) {
     case Kind::key:
-    case Kind::text: return 't';
+    case Kind::text:
+      return 't';
     case Kind::count:
     case Kind::percent:
-    case Kind::decimal: return 'n';
+    case Kind::decimal:
+      return 'n';
     case Kind::time:
-    case Kind::clocktime: return 'd';
-    case Kind::code: return 'c';
-    case Kind::word: return 'w';
-    case Kind::quantity: return 'q';
-    case Kind::clock: return 'o';
-    case Kind::coding: return 'g';
-    case Kind::flag: return 'f';
-    case Kind::group: return 'G';
-    case Kind::any: return '?';
+    case Kind::clocktime:
+      return 'd';
+    case Kind::code:
+      return 'c';
+    case Kind::word:
+      return 'w';
+    case Kind::quantity:
+      return 'q';
+    case Kind::clock:
+      return 'o';
+    case Kind::coding:
+      return 'g';
+    case Kind::flag:
+      return 'f';
+    case Kind::group:
+      return 'G';
+    case Kind::any:
+      return '?';
   }
   return '?';
 }
@@ -130,7 +141,8 @@ bool find_render(std::string_view name, Render& render) {
 std::string_view misfit(Render render, std::string_view text) {
   switch (render) {
     case Render::year:
-      return text.size() == 4 && text != "0000" && text.find_first_not_of("0123456789") == std::string_view::npos
+      return text.size() == 4 && text != "0000" &&
+                     text.find_first_not_of("0123456789") == std::string_view::npos
                  ? ""
                  : "a year has four digits";
     case Render::token:
@@ -147,7 +159,8 @@ std::string_view misfit(Render render, std::string_view text) {
         return "a FHIR integer has 32 bits";
       }
       return "";
-    default: return "";
+    default:
+      return "";
   }
 }
 
@@ -161,7 +174,9 @@ bool is_plain_word(const Value& value) {
 const terms::Concept* Facets::concept_of(const Value& value, const terms::Domain* domain) {
   if (domain == nullptr) return nullptr;
   if (concept_value_ == &value && concept_domain_ == domain) return concept_;
-  const auto word = value.kind == Kind::clock ? value.text : value.code != nullptr ? value.code->word : std::string_view{};
+  const auto word = value.kind == Kind::clock ? value.text
+                    : value.code != nullptr   ? value.code->word
+                                              : std::string_view{};
   concept_ = word.empty() ? nullptr : domain->find(word);
   concept_value_ = &value;
   concept_domain_ = domain;
@@ -173,13 +188,14 @@ const FixedQuantity& Facets::fixed(const Value& value, record::FieldId field) {
   fixed_ = {};
   fixed_.of = &value;
   if (knowledge_->fixed && value.quantity != nullptr && knowledge_->fixed_units != nullptr) {
-    fixed_.converted = knowledge_->fixed_units->convert(*value.quantity, record::field(field).argument, fixed_.value,
-                                                        fixed_.unit, fixed_.rounded);
+    fixed_.converted = knowledge_->fixed_units->convert(*value.quantity, record::field(field).argument,
+                                                        fixed_.value, fixed_.unit, fixed_.rounded);
   }
   return fixed_;
 }
 
-std::string_view Facets::get(const Value* value, record::FieldId field, Facet facet, const terms::Domain* domain) {
+std::string_view Facets::get(const Value* value, record::FieldId field, Facet facet,
+                             const terms::Domain* domain) {
   if (value == nullptr) return {};
   if (facet == Facet::absent) return value->form == Form::absent ? value->text : std::string_view{};
   if (facet == Facet::none) return value->form == Form::none ? std::string_view{"none"} : std::string_view{};
@@ -198,19 +214,24 @@ std::string_view Facets::get(const Value* value, record::FieldId field, Facet fa
   const Quantity* quantity = value->quantity;
   switch (facet) {
     case Facet::self:
-    case Facet::number: return code != nullptr ? code->word : value->text;
+    case Facet::number:
+      return code != nullptr ? code->word : value->text;
     case Facet::precision: {
       const auto time = parse_time(value->text);
-      return time && time.time.precision == TimePrecision::minute ? std::string_view{"minute"} : std::string_view{};
+      return time && time.time.precision == TimePrecision::minute ? std::string_view{"minute"}
+                                                                  : std::string_view{};
     }
-    case Facet::word: return value->kind == Kind::clock ? value->text : code != nullptr ? code->word : std::string_view{};
+    case Facet::word:
+      return value->kind == Kind::clock ? value->text : code != nullptr ? code->word : std::string_view{};
     case Facet::own_display: {
       const auto* concept_found = concept_of(*value, domain);
       return concept_found == nullptr ? std::string_view{} : std::string_view{concept_found->display};
     }
     case Facet::standard_system: {
       const auto* concept_found = concept_of(*value, domain);
-      return concept_found == nullptr || concept_found->code.empty() ? std::string_view{} : std::string_view{concept_found->system};
+      return concept_found == nullptr || concept_found->code.empty()
+                 ? std::string_view{}
+                 : std::string_view{concept_found->system};
     }
     case Facet::standard_code: {
       const auto* concept_found = concept_of(*value, domain);
@@ -218,23 +239,38 @@ std::string_view Facets::get(const Value* value, record::FieldId field, Facet fa
     }
     case Facet::standard_display: {
       const auto* concept_found = concept_of(*value, domain);
-      return concept_found == nullptr || concept_found->code.empty() ? std::string_view{} : std::string_view{concept_found->standard};
+      return concept_found == nullptr || concept_found->code.empty()
+                 ? std::string_view{}
+                 : std::string_view{concept_found->standard};
     }
-    case Facet::text: return code != nullptr ? code->text : std::string_view{};
-    case Facet::foreign: return code != nullptr && code->has_foreign() ? std::string_view{"true"} : std::string_view{};
-    case Facet::system: return code != nullptr ? code->foreign.system : std::string_view{};
-    case Facet::code: return code != nullptr ? code->foreign.code : std::string_view{};
-    case Facet::display: return code != nullptr ? code->foreign.display : std::string_view{};
-    case Facet::value: return quantity != nullptr ? quantity->value : std::string_view{};
-    case Facet::unit: return quantity != nullptr ? quantity->unit : std::string_view{};
-    case Facet::comparator: return quantity != nullptr ? quantity->comparator : std::string_view{};
-    case Facet::estimated: return quantity != nullptr ? quantity->estimated : std::string_view{};
-    case Facet::converted: return fixed(*value, field).converted ? std::string_view{"true"} : std::string_view{};
-    case Facet::fixed_value: return fixed(*value, field).converted ? std::string_view{fixed_.value} : std::string_view{};
-    case Facet::fixed_unit: return fixed(*value, field).converted ? fixed_.unit : std::string_view{};
+    case Facet::text:
+      return code != nullptr ? code->text : std::string_view{};
+    case Facet::foreign:
+      return code != nullptr && code->has_foreign() ? std::string_view{"true"} : std::string_view{};
+    case Facet::system:
+      return code != nullptr ? code->foreign.system : std::string_view{};
+    case Facet::code:
+      return code != nullptr ? code->foreign.code : std::string_view{};
+    case Facet::display:
+      return code != nullptr ? code->foreign.display : std::string_view{};
+    case Facet::value:
+      return quantity != nullptr ? quantity->value : std::string_view{};
+    case Facet::unit:
+      return quantity != nullptr ? quantity->unit : std::string_view{};
+    case Facet::comparator:
+      return quantity != nullptr ? quantity->comparator : std::string_view{};
+    case Facet::estimated:
+      return quantity != nullptr ? quantity->estimated : std::string_view{};
+    case Facet::converted:
+      return fixed(*value, field).converted ? std::string_view{"true"} : std::string_view{};
+    case Facet::fixed_value:
+      return fixed(*value, field).converted ? std::string_view{fixed_.value} : std::string_view{};
+    case Facet::fixed_unit:
+      return fixed(*value, field).converted ? fixed_.unit : std::string_view{};
     case Facet::fixed_rounded:
       return fixed(*value, field).converted && fixed_.rounded ? std::string_view{"true"} : std::string_view{};
-    default: return {};
+    default:
+      return {};
   }
 }
 
@@ -243,7 +279,8 @@ bool Facets::set(Value& value, Facet facet, std::string_view text, Arena& arena,
   if (facet == Facet::none && text != "none") return false;
   if (facet == Facet::absent || facet == Facet::none) {
     const Form wanted = facet == Facet::absent ? Form::absent : Form::none;
-    const bool untouched = value.form == Form::leaf && value.text.empty() && value.code == nullptr && value.quantity == nullptr;
+    const bool untouched =
+        value.form == Form::leaf && value.text.empty() && value.code == nullptr && value.quantity == nullptr;
     const bool empty_group = value.form == Form::group && [&] {
       for (std::uint32_t i = 0; i < value.count; ++i) {
         if (value.children[i] != nullptr) return false;
@@ -267,15 +304,24 @@ bool Facets::set(Value& value, Facet facet, std::string_view text, Arena& arena,
     case Facet::word:
       if (value.kind == Kind::clock) return put(value.text, text);
       return put(code_of(value, arena).word, text);
-    case Facet::text: return put(code_of(value, arena).text, text);
-    case Facet::system: return put(code_of(value, arena).foreign.system, text);
-    case Facet::code: return put(code_of(value, arena).foreign.code, text);
-    case Facet::display: return put(code_of(value, arena).foreign.display, text);
-    case Facet::value: return put(quantity_of(value, arena).value, text);
-    case Facet::unit: return put(quantity_of(value, arena).unit, text);
-    case Facet::comparator: return put(quantity_of(value, arena).comparator, text);
-    case Facet::estimated: return put(quantity_of(value, arena).estimated, text);
-    default: return false;
+    case Facet::text:
+      return put(code_of(value, arena).text, text);
+    case Facet::system:
+      return put(code_of(value, arena).foreign.system, text);
+    case Facet::code:
+      return put(code_of(value, arena).foreign.code, text);
+    case Facet::display:
+      return put(code_of(value, arena).foreign.display, text);
+    case Facet::value:
+      return put(quantity_of(value, arena).value, text);
+    case Facet::unit:
+      return put(quantity_of(value, arena).unit, text);
+    case Facet::comparator:
+      return put(quantity_of(value, arena).comparator, text);
+    case Facet::estimated:
+      return put(quantity_of(value, arena).estimated, text);
+    default:
+      return false;
   }
 }
 
@@ -298,7 +344,9 @@ void append_name(std::string_view name, std::string& out) {
 void Facets::words(const Value* value, const record::Field& field, std::string& out) {
   if (value == nullptr) return;
   switch (value->form) {
-    case Form::none: out += "none"; return;
+    case Form::none:
+      out += "none";
+      return;
     case Form::absent:
       out += "no answer (";
       out += value->text;
@@ -326,7 +374,8 @@ void Facets::words(const Value* value, const record::Field& field, std::string& 
       }
       return;
     }
-    case Form::leaf: break;
+    case Form::leaf:
+      break;
   }
   // A value under construction may say nothing yet.
   if (value->text.empty() && value->code == nullptr && value->quantity == nullptr) return;
@@ -371,7 +420,9 @@ void Facets::words(const Value* value, const record::Field& field, std::string& 
       out += quantity.unit;
       return;
     }
-    case Kind::flag: out += value->text == "true" ? "yes" : "no"; return;
+    case Kind::flag:
+      out += value->text == "true" ? "yes" : "no";
+      return;
     case Kind::percent:
       out += value->text;
       out += " %";
@@ -380,7 +431,9 @@ void Facets::words(const Value* value, const record::Field& field, std::string& 
       out += value->text;
       out += " o'clock";
       return;
-    default: out += value->text; return;
+    default:
+      out += value->text;
+      return;
   }
 }
 

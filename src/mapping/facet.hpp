@@ -1,5 +1,5 @@
-// Facets: the scalar sides of a value that a hole can hold. A code has a word, a system, a display…; a quantity a
-// value, a unit…; and each, where it makes sense, can be read back into the value.
+// Facets: the scalar sides of a value that a hole can hold. A code has a word, a system, a display…; a
+// quantity a value, a unit…; and each, where it makes sense, can be read back into the value.
 #pragma once
 #include <cstdint>
 #include <string>
@@ -13,15 +13,31 @@
 namespace charpie::mapping {
 
 enum class Facet : std::uint8_t {
-  self,              // the text of a leaf
-  number,            // the token of a number
-  precision,         // "minute" where FHIR's form of the time says more than was charted
-  word, own_display, standard_system, standard_code, standard_display,
-  text, foreign, system, code, display,
-  value, unit, comparator, estimated,
-  converted, fixed_value, fixed_unit, fixed_rounded,
-  absent, absent_display, none,
-  words              // plain words for a person
+  self,       // the text of a leaf
+  number,     // the token of a number
+  precision,  // "minute" where FHIR's form of the time says more than was charted
+  word,
+  own_display,
+  standard_system,
+  standard_code,
+  standard_display,
+  text,
+  foreign,
+  system,
+  code,
+  display,
+  value,
+  unit,
+  comparator,
+  estimated,
+  converted,
+  fixed_value,
+  fixed_unit,
+  fixed_rounded,
+  absent,
+  absent_display,
+  none,
+  words  // plain words for a person
 };
 inline constexpr std::size_t facet_count = static_cast<std::size_t>(Facet::words) + 1;
 
@@ -33,20 +49,19 @@ bool has_facet(record::Kind kind, Facet facet);
 /// How a facet's text is put into a place.
 enum class Render : std::uint8_t {
   plain,
-  date_time,   // FHIR dateTime: seconds are filled in
-  time_of_day, // FHIR time: seconds are filled in
-  year,        // four digits
-  token,       // FHIR code: no space at either end, none doubled
-  url,         // no white space
-  integer,     // FHIR integer: 32 bits
-  query,       // percent-encoded
-  xhtml        // escaped for XHTML
+  date_time,    // FHIR dateTime: seconds are filled in
+  time_of_day,  // FHIR time: seconds are filled in
+  year,         // four digits
+  token,        // FHIR code: no space at either end, none doubled
+  url,          // no white space
+  integer,      // FHIR integer: 32 bits
+  query,        // percent-encoded
+  xhtml         // escaped for XHTML
 };
 bool find_render(std::string_view name, Render& render);
 
 /// Why a text cannot be rendered in a place, in plain words; empty when it can.
 std::string_view misfit(Render render, std::string_view text);
-
 
 /// What facets need to know beside the value itself. All of it outlives the work.
 struct Knowledge {
@@ -70,12 +85,17 @@ class Facets {
  public:
   explicit Facets(const Knowledge& knowledge) : knowledge_(&knowledge) {}
   /// The facet's text; empty when the value has none. Valid until the next call.
-  std::string_view get(const record::Value* value, record::FieldId field, Facet facet, const terms::Domain* domain);
+  std::string_view get(const record::Value* value, record::FieldId field, Facet facet,
+                       const terms::Domain* domain);
   /// Puts a text into a value. False when the value already says something else there, or cannot hold it.
-  bool set(record::Value& value, Facet facet, std::string_view text, Arena& arena, const terms::Domain* domain);
+  bool set(record::Value& value, Facet facet, std::string_view text, Arena& arena,
+           const terms::Domain* domain);
   /// The value in plain words; a group as "name: value; …". Appends.
   void words(const record::Value* value, const record::Field& field, std::string& out);
-  void forget() { fixed_.of = nullptr; concept_value_ = nullptr; }
+  void forget() {
+    fixed_.of = nullptr;
+    concept_value_ = nullptr;
+  }
 
  private:
   const FixedQuantity& fixed(const record::Value& value, record::FieldId field);

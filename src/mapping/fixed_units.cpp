@@ -7,18 +7,21 @@ namespace charpie::mapping {
 Result<FixedUnits> FixedUnits::load(const Tables& tables, const units::Units& units) {
   static constexpr std::string_view path = "fhir/fixed-units.csv";
   const auto* text = tables.find(path);
-  if (text == nullptr) return Error{Error::mapping_broken, "there is no table of fixed units", std::string(path)};
+  if (text == nullptr)
+    return Error{Error::mapping_broken, "there is no table of fixed units", std::string(path)};
   auto table = syntax::read_csv_table(*text, path);
   if (!table) return table.error();
   FixedUnits fixed;
   fixed.units_ = &units;
   for (const auto& row : table->rows) {
     const auto fault = [&](std::string message, std::string mend) {
-      return Error{Error::mapping_broken, std::move(message), std::string(path), row.line, 0, std::move(mend)};
+      return Error{Error::mapping_broken, std::move(message), std::string(path), row.line, 0,
+                   std::move(mend)};
     };
     Row made{std::string(table->cell(row, "dimension")), std::string(table->cell(row, "unit")), {}};
     if (!units.measures(made.unit, made.dimension)) {
-      return fault("'" + made.unit + "' does not measure " + made.dimension, "name a UCUM code of that dimension");
+      return fault("'" + made.unit + "' does not measure " + made.dimension,
+                   "name a UCUM code of that dimension");
     }
     std::string_view common = table->cell(row, "common");
     while (!common.empty()) {
@@ -27,7 +30,8 @@ Result<FixedUnits> FixedUnits::load(const Tables& tables, const units::Units& un
       common = space == std::string_view::npos ? std::string_view{} : common.substr(space + 1);
       if (from.empty()) continue;
       auto converter = units.converter(from, made.unit);
-      if (!converter) return fault("'" + std::string(from) + "' cannot be told in " + made.unit, converter.error().message);
+      if (!converter)
+        return fault("'" + std::string(from) + "' cannot be told in " + made.unit, converter.error().message);
       made.common.emplace_back(std::string(from), std::move(*converter));
     }
     fixed.rows_.push_back(std::move(made));

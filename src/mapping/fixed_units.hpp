@@ -1,5 +1,5 @@
-// The units that --units fixed sends: one a dimension (mappings/fhir/fixed-units.csv). The charted unit travels
-// beside them.
+// The units that --units fixed sends: one a dimension (mappings/fhir/fixed-units.csv). The charted unit
+// travels beside them.
 #pragma once
 #include <string>
 #include <string_view>
@@ -15,11 +15,12 @@ namespace charpie::mapping {
 
 class FixedUnits {
  public:
-  /// `units` must outlive this. Error::mapping_broken for a dimension or unit that does not exist or does not fit.
+  /// `units` must outlive this. Error::mapping_broken for a dimension or unit that does not exist or does not
+  /// fit.
   static Result<FixedUnits> load(const Tables& tables, const units::Units& units);
 
-  /// What a quantity becomes in its dimension's fixed unit. False when there is nothing to convert: the dimension
-  /// has no fixed unit, the quantity is in it already, or its unit or value cannot be converted.
+  /// What a quantity becomes in its dimension's fixed unit. False when there is nothing to convert: the
+  /// dimension has no fixed unit, the quantity is in it already, or its unit or value cannot be converted.
   /// `rounded` says that the result did not end and was rounded half-even. `unit` views into this.
   bool convert(const record::Quantity& quantity, std::string_view dimensions, std::string& value,
                std::string_view& unit, bool& rounded) const;

@@ -1,5 +1,5 @@
-// A mapping set: the templates of one target, loaded, compiled and proved (mappings/fhir). Read-only afterwards and
-// safe to share between threads.
+// A mapping set: the templates of one target, loaded, compiled and proved (mappings/fhir). Read-only
+// afterwards and safe to share between threads.
 #pragma once
 #include <map>
 #include <memory>
@@ -33,7 +33,8 @@ struct NotCarried {
   std::string why;
 };
 
-/// What a place in the templates can hold of a field's facet: a form such as FHIR's 32-bit integer, or a few texts.
+/// What a place in the templates can hold of a field's facet: a form such as FHIR's 32-bit integer, or a few
+/// texts.
 struct Limit {
   Facet facet = Facet::self;
   Render render = Render::plain;
@@ -52,10 +53,12 @@ struct Home {
 
 class Mapping {
  public:
-  /// Loads `folder`/set.json and what it names, and proves the set (design: five proofs). `terms` and `fixed_units`
-  /// must outlive the mapping. Error::mapping_broken with file, line and mend for the first fault.
+  /// Loads `folder`/set.json and what it names, and proves the set (design: five proofs). `terms` and
+  /// `fixed_units` must outlive the mapping. Error::mapping_broken with file, line and mend for the first
+  /// fault.
   static Result<std::unique_ptr<Mapping>> load(const Tables& tables, const terms::Terms& terms,
-                                               const FixedUnits& fixed_units, std::string_view folder = "fhir");
+                                               const FixedUnits& fixed_units,
+                                               std::string_view folder = "fhir");
 
   std::span<const Template> templates() const { return templates_; }
   const syntax::Names& names() const { return names_; }
@@ -65,7 +68,9 @@ class Mapping {
   std::span<const NotCarried> not_carried() const { return not_carried_; }
   std::span<const Home> homes() const { return homes_; }
   /// What the homes of a field can hold.
-  std::span<const Limit> limits(record::FieldId field) const { return limits_[static_cast<std::size_t>(field)]; }
+  std::span<const Limit> limits(record::FieldId field) const {
+    return limits_[static_cast<std::size_t>(field)];
+  }
   /// Whether a facet of a field has a home; further codings of a code by Facet::foreign with `further`.
   bool carries(record::FieldId field, Facet facet, bool further = false) const {
     const auto bit = std::uint64_t{1} << (static_cast<unsigned>(facet) + (further ? facet_count : 0));
@@ -75,10 +80,14 @@ class Mapping {
   std::uint32_t shared_fragments() const { return shared_fragments_; }
   /// The template of that name, or nullptr.
   const Template* find(std::string_view name) const;
-  /// The template that an instance of that type with that coding is, or nullptr. Empty system and code: by type.
-  const Template* recognise(std::string_view resource_type, std::string_view system, std::string_view code) const;
+  /// The template that an instance of that type with that coding is, or nullptr. Empty system and code: by
+  /// type.
+  const Template* recognise(std::string_view resource_type, std::string_view system,
+                            std::string_view code) const;
   /// The member whose codings tell instances of a type apart; empty when the type alone does.
   std::string_view index_member(std::string_view resource_type) const;
+  /// The number of the template that holds the record's own key: it stands for the visit.
+  std::uint32_t visit_template() const { return visit_template_; }
   /// The name of a panel number.
   std::string_view panel(std::uint32_t number) const { return panels_[number]; }
 
@@ -100,6 +109,7 @@ class Mapping {
   std::vector<std::vector<Limit>> limits_;
   std::vector<std::uint64_t> carried_;  // a bit for each facet that has a home, by field
   std::uint32_t shared_fragments_ = 0;
+  std::uint32_t visit_template_ = 0;
 };
 
 }  // namespace charpie::mapping

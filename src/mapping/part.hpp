@@ -1,5 +1,6 @@
-// Templates after loading: a tree of parts that looks like the thing itself, with holes where record fields go.
-// One tree serves both ways: write.cpp walks it to fill the holes, read.cpp to take the fields out of them.
+// Templates after loading: a tree of parts that looks like the thing itself, with holes where record fields
+// go. One tree serves both ways: write.cpp walks it to fill the holes, read.cpp to take the fields out of
+// them.
 #pragma once
 #include <cstdint>
 #include <memory>
@@ -22,16 +23,16 @@ struct Place {
 /// The way from a level (0: the record, 1 and more: the element of an enclosing list) to a value.
 struct Accessor {
   std::uint8_t level = 0;
-  std::uint8_t steps = 0;                       // 0: the level's own value
-  std::uint16_t slots[4] = {};                  // slot of each group on the way
-  record::FieldId ids[4] = {};                  // its field
+  std::uint8_t steps = 0;                          // 0: the level's own value
+  std::uint16_t slots[4] = {};                     // slot of each group on the way
+  record::FieldId ids[4] = {};                     // its field
   record::FieldId field = record::FieldId::visit;  // what it leads to
 };
 
 /// What a hole is filled from.
 enum class Source : std::uint8_t {
-  field,            // a facet of a record field
-  key,              // record key, '#', name of the template, index: the business identifier of a visit's resource
+  field,  // a facet of a record field
+  key,    // record key, '#', name of the template, index: the business identifier of a visit's resource
   identity_system,  // source.system, else the user's namespace
   resource_id,      // the resource's own id, where the pack gives it one
   uuid,             // the name-based UUID of the instance
@@ -82,17 +83,18 @@ struct Part {
   bool always = false;       // written even when its own holes are empty, as long as its parent is
   bool also_loop = false;    // a loop over the further codings of a code
   std::uint32_t name = 0;    // number of the member name; 0 for array items and choices
-  std::uint32_t shared = 0;  // same bytes in every instance of a visit: number of the fragment, 0 = not shared
+  std::uint32_t shared =
+      0;  // same bytes in every instance of a visit: number of the fragment, 0 = not shared
   std::uint32_t target = 0;  // reference: number of the template; references: number of the panel
   std::uint32_t loop_level = 0;
   record::Kind sets_kind = record::Kind::text;  // for a field of any kind: what reading makes of it
   bool has_sets_kind = false;
   Accessor accessor;
   Condition when;
-  std::string key;           // "code": with quotes and colon, ready to copy
-  std::string json;          // constant: its bytes
-  std::string literal;       // text: a piece that stands as it is
-  std::string type_name;     // typed: the datatype
+  std::string key;                   // "code": with quotes and colon, ready to copy
+  std::string json;                  // constant: its bytes
+  std::string literal;               // text: a piece that stands as it is
+  std::string type_name;             // typed: the datatype
   std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
   const syntax::Node* constant = nullptr;
   const terms::Domain* domain = nullptr;
@@ -111,15 +113,15 @@ struct Template {
   std::uint32_t number = 0;
   Lifetime lifetime = Lifetime::visit;
   std::string resource_type;
-  std::string panel;              // the panel that lists it
+  std::string panel;               // the panel that lists it
   std::uint32_t panel_number = 0;  // 0 = none
   bool has_loop = false;
   Accessor loop;
-  std::vector<Accessor> any_of;   // written when one of these is there
+  std::vector<Accessor> any_of;  // written when one of these is there
   Condition when;
   std::unique_ptr<Part> body;
-  std::string own_code;                      // system|code that tells it apart, empty for types found by type alone
-  std::vector<std::string> standard_codes;   // system|code also found on others' instances
+  std::string own_code;  // system|code that tells it apart, empty for types found by type alone
+  std::vector<std::string> standard_codes;  // system|code also found on others' instances
   Place place;
 };
 

@@ -94,8 +94,12 @@ void Plan::add(const Template& made_from, Value* element, std::uint32_t index, b
         name_ += std::to_string(index);
       }
       break;
-    case Lifetime::wound: space = &wound_space_; break;
-    case Lifetime::patient: space = &patient_space_; break;
+    case Lifetime::wound:
+      space = &wound_space_;
+      break;
+    case Lifetime::patient:
+      space = &patient_space_;
+      break;
     case Lifetime::performer: {
       space = &root_space_;
       name_ = "performer ";

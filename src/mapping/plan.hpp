@@ -1,5 +1,5 @@
-// Which instances a record becomes, and what they are called: worked out before anything is written, because a panel
-// names its members.
+// Which instances a record becomes, and what they are called: worked out before anything is written, because
+// a panel names its members.
 #pragma once
 #include <array>
 #include <string>
@@ -12,8 +12,8 @@
 
 namespace charpie::mapping {
 
-/// The levels that a hole looks at: the record and the elements of the loops around it. A coding when inside a loop
-/// over further codings.
+/// The levels that a hole looks at: the record and the elements of the loops around it. A coding when inside
+/// a loop over further codings.
 struct Scope {
   std::array<record::Value*, 4> level{};
   std::array<std::uint32_t, 4> index{};  // of the element in its list, for messages
@@ -26,7 +26,7 @@ struct Planned {
   record::Value* element = nullptr;  // of the template's loop; nullptr without one
   std::uint32_t index = 0;           // of the element in its list
   bool indexed = false;              // the element is one of a list (not the list's "none" or "absent")
-  bool again = false;                // the same shared resource as an earlier one: referred to, not written twice
+  bool again = false;  // the same shared resource as an earlier one: referred to, not written twice
   std::array<char, uuid_text_length> uuid{};
   std::string_view uuid_text() const { return {uuid.data(), uuid.size()}; }
 };

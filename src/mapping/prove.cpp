@@ -11,7 +11,6 @@ using record::Kind;
 
 namespace {
 
-
 bool about_the_same(const Clause& a, const Clause& b) {
   if (!a.option.empty() || !b.option.empty()) return a.option == b.option;
   // Within a loop the level differs from template to template; the field is what is asked about.
@@ -25,8 +24,8 @@ bool same_test(const Test& a, const Test& b) {
 // Whether one value could pass both tests.
 bool compatible(const Test& a, const Test& b) {
   const auto on_value = [](const Test& t) {
-    return t.kind == Test::word || t.kind == Test::present || t.kind == Test::integer || t.kind == Test::positive ||
-           t.kind == Test::kind_is;
+    return t.kind == Test::word || t.kind == Test::present || t.kind == Test::integer ||
+           t.kind == Test::positive || t.kind == Test::kind_is;
   };
   if (on_value(a) != on_value(b)) {
     // An element that is none or absent counts as missing too.
@@ -59,7 +58,8 @@ bool exclusive(const Circumstances& a, const Circumstances& b) {
     for (const auto* y : b.hold) {
       if (!about_the_same(*x, *y)) continue;
       const bool overlap = std::any_of(x->any.begin(), x->any.end(), [&](const Test& one) {
-        return std::any_of(y->any.begin(), y->any.end(), [&](const Test& two) { return compatible(one, two); });
+        return std::any_of(y->any.begin(), y->any.end(),
+                           [&](const Test& two) { return compatible(one, two); });
       });
       if (!overlap) return true;
     }
@@ -69,7 +69,8 @@ bool exclusive(const Circumstances& a, const Circumstances& b) {
       for (const auto* y : fails.fail) {
         if (!about_the_same(*x, *y)) continue;
         const bool within = std::all_of(x->any.begin(), x->any.end(), [&](const Test& one) {
-          return std::any_of(y->any.begin(), y->any.end(), [&](const Test& two) { return same_test(one, two); });
+          return std::any_of(y->any.begin(), y->any.end(),
+                             [&](const Test& two) { return same_test(one, two); });
         });
         if (within) return true;
       }
@@ -92,11 +93,20 @@ struct FoundHome {
 std::vector<Facet> needed(const Field& field) {
   std::vector<Facet> facets;
   switch (field.kind) {
-    case Kind::code: facets = {Facet::word, Facet::text, Facet::system, Facet::code, Facet::display}; break;
-    case Kind::coding: facets = {Facet::system, Facet::code, Facet::display}; break;
-    case Kind::quantity: facets = {Facet::value, Facet::unit}; break;
-    case Kind::group: break;
-    default: facets = {Facet::self}; break;
+    case Kind::code:
+      facets = {Facet::word, Facet::text, Facet::system, Facet::code, Facet::display};
+      break;
+    case Kind::coding:
+      facets = {Facet::system, Facet::code, Facet::display};
+      break;
+    case Kind::quantity:
+      facets = {Facet::value, Facet::unit};
+      break;
+    case Kind::group:
+      break;
+    default:
+      facets = {Facet::self};
+      break;
   }
   if (field.may_be_absent()) facets.push_back(Facet::absent);
   if (field.may_be_none()) facets.push_back(Facet::none);
@@ -113,30 +123,35 @@ Facet home_facet(const Part& part, Kind kind) {
 
 }  // namespace
 
-bool required(const Part& part) { return !part.has_hole || part.always; }
+bool required(const Part& part) {
+  return !part.has_hole || part.always;
+}
 
 namespace {
 
 // A choice between constants: one of them is always there.
 bool of_constants(const Part& choice) {
-  return choice.kind == Part::Kind::choose && std::all_of(choice.parts.begin(), choice.parts.end(), [](const auto& one) {
-           return one->constant != nullptr;
-         });
+  return choice.kind == Part::Kind::choose &&
+         std::all_of(choice.parts.begin(), choice.parts.end(),
+                     [](const auto& one) { return one->constant != nullptr; });
 }
 
 }  // namespace
 
 bool has_discriminator(const Part& part) {
   switch (part.kind) {
-    case Part::Kind::constant: return true;
+    case Part::Kind::constant:
+      return true;
     case Part::Kind::object:
     case Part::Kind::array:
       return std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) {
         if (below->kind == Part::Kind::choose) return of_constants(*below);
         return required(*below) && below->kind != Part::Kind::loop && has_discriminator(*below);
       });
-    case Part::Kind::loop: return has_discriminator(*part.parts.front());
-    default: return false;
+    case Part::Kind::loop:
+      return has_discriminator(*part.parts.front());
+    default:
+      return false;
   }
 }
 
@@ -162,7 +177,9 @@ const Part* first_required(const Part& array) {
   return nullptr;
 }
 
-const Part& body(const Part& part) { return part.kind == Part::Kind::loop ? *part.parts.front() : part; }
+const Part& body(const Part& part) {
+  return part.kind == Part::Kind::loop ? *part.parts.front() : part;
+}
 
 }  // namespace
 
@@ -232,7 +249,8 @@ class Prover {
 
  private:
   static Error fault(const Place& place, std::string message, std::string mend) {
-    return {Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)};
+    return {Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0,
+            std::move(mend)};
   }
 
   Outcome index() {
@@ -241,13 +259,15 @@ class Prover {
       for (const auto& code : one.standard_codes) ++standard_uses[one.resource_type + "|" + code];
     }
     for (const auto& one : mapping_.templates_) {
-      const std::string key = one.own_code.empty() ? one.resource_type : one.resource_type + "|" + one.own_code;
+      const std::string key =
+          one.own_code.empty() ? one.resource_type : one.resource_type + "|" + one.own_code;
       const auto [known, fresh] = mapping_.index_.emplace(key, one.number);
       if (!fresh) {
         const auto& other = mapping_.templates_[known->second - 1];
-        return fault(one.place,
-                     "the templates '" + other.name + "' and '" + one.name + "' cannot be told apart: both are " + key,
-                     "give one a code of its own");
+        return fault(
+            one.place,
+            "the templates '" + other.name + "' and '" + one.name + "' cannot be told apart: both are " + key,
+            "give one a code of its own");
       }
       for (const auto& code : one.standard_codes) {
         const auto standard_key = one.resource_type + "|" + code;
@@ -281,7 +301,8 @@ class Prover {
       return std::monostate{};
     }
     if (part.kind == Part::Kind::primitive && !part.mirror && part.facet != Facet::precision &&
-        (part.source == Source::field || (part.source == Source::identity_system && part.accessor.steps > 0))) {
+        (part.source == Source::field ||
+         (part.source == Source::identity_system && part.accessor.steps > 0))) {
       const auto kind = record::field(part.accessor.field).kind;
       found_.push_back({part.accessor.field, home_facet(part, part.has_sets_kind ? part.sets_kind : kind),
                         part.also_loop, &part, &owner, circumstances});
@@ -327,11 +348,13 @@ class Prover {
         const auto& a = found_[i];
         const auto& b = found_[j];
         if (a.field != b.field || a.facet != b.facet || a.further_codings != b.further_codings) continue;
-        const bool any_kind = record::field(a.field).kind == Kind::any && a.part->sets_kind != b.part->sets_kind;
+        const bool any_kind =
+            record::field(a.field).kind == Kind::any && a.part->sets_kind != b.part->sets_kind;
         if (any_kind || exclusive(a.circumstances, b.circumstances)) continue;
         return fault(b.part->place,
-                     "the field '" + std::string(record::field(a.field).path) + "' has two homes: here and in " +
-                         std::string(a.part->place.file) + " line " + std::to_string(a.part->place.line),
+                     "the field '" + std::string(record::field(a.field).path) +
+                         "' has two homes: here and in " + std::string(a.part->place.file) + " line " +
+                         std::to_string(a.part->place.line),
                      "make one of them a mirror");
       }
     }
@@ -345,7 +368,8 @@ class Prover {
         });
         if (has) {
           if (listed != mapping_.not_carried_.end() && listed->unless_option.empty()) {
-            return fault({"set.json", 0}, "'" + std::string(field.path) + "' has a home and is listed as not carried",
+            return fault({"set.json", 0},
+                         "'" + std::string(field.path) + "' has a home and is listed as not carried",
                          "take it out of notCarried");
           }
           continue;
@@ -371,16 +395,18 @@ class Prover {
     mapping_.limits_.resize(static_cast<std::size_t>(FieldId::count));
     for (const auto& home : found_) {
       const Part& part = *home.part;
-      const bool by_form = part.render == Render::integer || part.render == Render::token || part.render == Render::url ||
-                           part.render == Render::year;
+      const bool by_form = part.render == Render::integer || part.render == Render::token ||
+                           part.render == Render::url || part.render == Render::year;
       if (!by_form && part.allowed.empty()) continue;
       auto& limits = mapping_.limits_[static_cast<std::size_t>(home.field)];
       const bool known = std::any_of(limits.begin(), limits.end(), [&](const Limit& limit) {
         return limit.facet == part.facet && limit.render == part.render;
       });
-      if (!known) limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind});
+      if (!known)
+        limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind});
     }
     for (const auto& home : found_) {
+      if (home.field == FieldId::id) mapping_.visit_template_ = home.owner->number;
       mapping_.homes_.push_back({home.field, home.facet, home.owner->number, home.part});
     }
     return std::monostate{};
@@ -390,6 +416,8 @@ class Prover {
   std::vector<FoundHome> found_;
 };
 
-Outcome prove(Mapping& mapping) { return Prover(mapping).run(); }
+Outcome prove(Mapping& mapping) {
+  return Prover(mapping).run();
+}
 
 }  // namespace charpie::mapping

@@ -5,10 +5,10 @@
 
 namespace charpie::mapping {
 
-/// Fills the reading index and the list of homes, and refuses the set (Error::mapping_broken with file, line and
-/// mend) when: a code of ours stands on two templates; two templates are told apart by nothing; two items of one
-/// list are; a field has no home and is not listed as not carried; a field has two homes that can be written in
-/// the same instance set.
+/// Fills the reading index and the list of homes, and refuses the set (Error::mapping_broken with file, line
+/// and mend) when: a code of ours stands on two templates; two templates are told apart by nothing; two items
+/// of one list are; a field has no home and is not listed as not carried; a field has two homes that can be
+/// written in the same instance set.
 Outcome prove(Mapping& mapping);
 
 /// Whether a part is there whenever its parent is: it has no holes, or is marked $always.

@@ -1,7 +1,7 @@
-// How reading works, in order: every instance is recognised by the index of codes; instances are put together to
-// visits by their business identifiers; the parts of each template are matched, homes first, and copies are put
-// aside; when a record is complete, its plan is made as for writing, and each copy is compared with what this
-// program would write there. What nobody understood at the end is reported.
+// How reading works, in order: every instance is recognised by the index of codes; instances are put together
+// to visits by their business identifiers; the parts of each template are matched, homes first, and copies
+// are put aside; when a record is complete, its plan is made as for writing, and each copy is compared with
+// what this program would write there. What nobody understood at the end is reported.
 #include "mapping/read.hpp"
 
 #include <algorithm>
@@ -36,14 +36,18 @@ struct Copy {
   int alternative = -1;  // of a choice: which one the instance shows
 };
 
-std::string_view plain_text(const Node* node) { return node == nullptr ? std::string_view{} : node->text; }
+std::string_view plain_text(const Node* node) {
+  return node == nullptr ? std::string_view{} : node->text;
+}
 
 void use_all(Node& node) {
   node.used = true;
   for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
 }
 
-bool is_coding(const Node& node) { return node.is_object() && node.member("system") != nullptr && node.member("code") != nullptr; }
+bool is_coding(const Node& node) {
+  return node.is_object() && node.member("system") != nullptr && node.member("code") != nullptr;
+}
 
 // Whether an instance shows a constant. Codes are compared by system and code, never by display.
 bool resembles(const Node& constant, const Node& node) {
@@ -72,7 +76,8 @@ bool resembles(const Node& constant, const Node& node) {
   if (constant.is_array()) {
     for (const Node* at = constant.first; at != nullptr; at = at->next) {
       bool found = false;
-      for (const Node* other = node.first; other != nullptr && !found; other = other->next) found = resembles(*at, *other);
+      for (const Node* other = node.first; other != nullptr && !found; other = other->next)
+        found = resembles(*at, *other);
       if (!found) return false;
     }
     return true;
@@ -122,8 +127,10 @@ bool accepts_members(const Part& object, const Node& node) {
 
 bool accepts(const Part& part, const Node& node) {
   switch (part.kind) {
-    case Part::Kind::constant: return resembles(*part.constant, node);
-    case Part::Kind::object: return node.is_object() && accepts_members(part, node);
+    case Part::Kind::constant:
+      return resembles(*part.constant, node);
+    case Part::Kind::object:
+      return node.is_object() && accepts_members(part, node);
     case Part::Kind::array:
       if (!node.is_array()) return false;
       for (const auto& item : part.parts) {
@@ -134,12 +141,17 @@ bool accepts(const Part& part, const Node& node) {
         if (!found) return false;
       }
       return true;
-    case Part::Kind::typed: return accepts(*part.parts.front(), node);
+    case Part::Kind::typed:
+      return accepts(*part.parts.front(), node);
     case Part::Kind::primitive:
-      return part.shape == Shape::string ? node.is_string()
-                                         : node.kind == (part.shape == Shape::number ? syntax::NodeKind::number : syntax::NodeKind::boolean);
-    case Part::Kind::text: return node.is_string() && node.text.starts_with(part.parts.front()->literal);
-    default: return true;
+      return part.shape == Shape::string
+                 ? node.is_string()
+                 : node.kind ==
+                       (part.shape == Shape::number ? syntax::NodeKind::number : syntax::NodeKind::boolean);
+    case Part::Kind::text:
+      return node.is_string() && node.text.starts_with(part.parts.front()->literal);
+    default:
+      return true;
   }
 }
 
@@ -155,7 +167,8 @@ bool shows(const Part& alternative, const Node& node) {
   if (!accepts_members(alternative, node)) return false;
   return std::any_of(alternative.parts.begin(), alternative.parts.end(), [&](const auto& member) {
     if (member->kind == Part::Kind::choose) {
-      return std::any_of(member->parts.begin(), member->parts.end(), [&](const auto& inside) { return shows(*inside, node); });
+      return std::any_of(member->parts.begin(), member->parts.end(),
+                         [&](const auto& inside) { return shows(*inside, node); });
     }
     const Node* shown = node.member(member->name);
     return shown != nullptr && accepts(*member, *shown);
@@ -191,10 +204,12 @@ std::string_view about(const Part& part) {
     case Source::reference:
       if (part.kind == Part::Kind::primitive) return "reference";
       break;
-    default: break;
+    default:
+      break;
   }
   if (part.kind == Part::Kind::references) return "members";
-  if (part.kind == Part::Kind::primitive || part.kind == Part::Kind::typed) return record::field(part.accessor.field).path;
+  if (part.kind == Part::Kind::primitive || part.kind == Part::Kind::typed)
+    return record::field(part.accessor.field).path;
   for (const auto& below : part.parts) {
     if (const auto found = about(*below); !found.empty()) return found;
   }
@@ -240,6 +255,8 @@ struct Reader::Visit {
   Instance* panel = nullptr;
   std::vector<Instance*> members;
   std::vector<Instance*> shared;
+  std::string refs =
+      "identifier";  // how the sender wrote references: what the alternatives with an option show
   Record record;
 };
 
@@ -247,7 +264,11 @@ struct Reader::Visit {
 class Reader::Matching {
  public:
   Matching(Reader& reader, Arena& arena, record::Findings& findings)
-      : mapping_(*reader.mapping_), options_(reader.options_), writer_(reader.writer_), arena_(arena), findings_(findings) {
+      : mapping_(*reader.mapping_),
+        options_(reader.options_),
+        writer_(reader.writer_),
+        arena_(arena),
+        findings_(findings) {
     name_coding_ = mapping_.names().find("coding");
     name_system_ = mapping_.names().find("system");
     name_code_ = mapping_.names().find("code");
@@ -259,7 +280,8 @@ class Reader::Matching {
 
   void run(std::vector<Resource>& resources, std::vector<Record>& records) {
     for (auto& resource : resources) {
-      transaction_ = transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
+      transaction_ =
+          transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
       recognise(resource);
     }
     gather();
@@ -270,7 +292,8 @@ class Reader::Matching {
   }
 
  private:
-  // --- what is what ----------------------------------------------------------------------------------------------
+  // --- what is what
+  // ----------------------------------------------------------------------------------------------
 
   void recognise(Resource& resource) {
     Node& node = *resource.node;
@@ -322,11 +345,12 @@ class Reader::Matching {
   // The record's key and the place in the list, from "KEY#name.index".
   void identify(Instance& instance) {
     const Node* identifiers = instance.resource->node->member(name_identifier_);
-    for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
+    for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr;
+         at = at->next) {
       const auto value = plain_text(at->member(name_value_));
       if (value.empty()) continue;
       const auto system = plain_text(at->member(name_system_));
-      if (instance.made_from->name == "visit") {
+      if (instance.made_from->number == mapping_.visit_template()) {
         instance.system = system;
         instance.record_key = value;
         instance.keyed = instance.ours = true;
@@ -340,7 +364,8 @@ class Reader::Matching {
       name.remove_prefix(expected.size());
       if (!name.empty()) {
         if (name.front() != '.' || name.size() < 2) continue;
-        const auto [end, failure] = std::from_chars(name.data() + 1, name.data() + name.size(), instance.index);
+        const auto [end, failure] =
+            std::from_chars(name.data() + 1, name.data() + name.size(), instance.index);
         if (failure != std::errc{} || end != name.data() + name.size()) continue;
         instance.indexed = true;
       }
@@ -358,7 +383,7 @@ class Reader::Matching {
       return std::string(instance.system) + '\n' + std::string(instance.record_key);
     };
     for (auto& instance : instances_) {
-      if (instance.made_from == nullptr || instance.made_from->name != "visit") continue;
+      if (instance.made_from == nullptr || instance.made_from->number != mapping_.visit_template()) continue;
       auto& place = by_key[visit_key(instance)];
       if (place != nullptr) {
         report(FindingId::instance_twice, *instance.resource, instance.resource->node, {"visit panel"});
@@ -374,7 +399,9 @@ class Reader::Matching {
       place = &visit;
     }
     for (auto& instance : instances_) {
-      if (instance.made_from == nullptr || instance.made_from->lifetime != Lifetime::visit || instance.visit != nullptr) continue;
+      if (instance.made_from == nullptr || instance.made_from->lifetime != Lifetime::visit ||
+          instance.visit != nullptr)
+        continue;
       if (instance.keyed) {
         const auto known = by_key.find(visit_key(instance));
         if (known != by_key.end()) {
@@ -397,7 +424,8 @@ class Reader::Matching {
         visit.shared.push_back(&instance);
         attached = true;
       }
-      if (!attached) report(FindingId::instance_astray, *instance.resource, instance.resource->node, {instance.type});
+      if (!attached)
+        report(FindingId::instance_astray, *instance.resource, instance.resource->node, {instance.type});
     }
   }
 
@@ -430,7 +458,8 @@ class Reader::Matching {
     return known == by_url_.end() ? nullptr : known->second;
   }
 
-  // --- homes -----------------------------------------------------------------------------------------------------
+  // --- homes
+  // -----------------------------------------------------------------------------------------------------
 
   void read_visit(Visit& visit) {
     visit.record.root = record::make_group(arena_, record::field(FieldId::visit));
@@ -444,7 +473,8 @@ class Reader::Matching {
       const bool a_loop = a->made_from->has_loop, b_loop = b->made_from->has_loop;
       if (a_loop != b_loop) return !a_loop;
       if (!a_loop) return false;
-      if (a->made_from->loop.field != b->made_from->loop.field) return a->made_from->loop.field < b->made_from->loop.field;
+      if (a->made_from->loop.field != b->made_from->loop.field)
+        return a->made_from->loop.field < b->made_from->loop.field;
       return a->index < b->index;
     });
     // Instances that are copies as a whole look at what the others brought.
@@ -492,7 +522,8 @@ class Reader::Matching {
 
   Value* element_at(const Accessor& accessor, std::uint32_t index, const Visit& visit) const {
     const Value* list = follow(accessor, Scope{{visit.record.root}, {}, nullptr});
-    return list != nullptr && list->form == Form::list && index < list->count ? list->children[index] : nullptr;
+    return list != nullptr && list->form == Form::list && index < list->count ? list->children[index]
+                                                                              : nullptr;
   }
 
   // The performers that refer to this Practitioner.
@@ -522,7 +553,8 @@ class Reader::Matching {
       }
       return true;
     }
-    return value.form == Form::leaf && value.text.empty() && value.code == nullptr && value.quantity == nullptr;
+    return value.form == Form::leaf && value.text.empty() && value.code == nullptr &&
+           value.quantity == nullptr;
   }
 
   void attach(const Instance& instance, const Accessor& list, Value* element, const Scope& scope) {
@@ -534,8 +566,10 @@ class Reader::Matching {
     }
     Value*& place = parent->children[list.slots[list.steps - 1]];
     if (element->form == Form::none || element->form == Form::absent) {
-      if (place != nullptr) report(FindingId::home_conflict, *instance.resource, node, {});
-      else place = element;
+      if (place != nullptr)
+        report(FindingId::home_conflict, *instance.resource, node, {});
+      else
+        place = element;
       return;
     }
     if (place != nullptr && place->form != Form::list) {
@@ -552,7 +586,8 @@ class Reader::Matching {
         report(FindingId::instance_twice, *instance.resource, node, {instance.type});
         return;
       }
-      if (instance.index > count) report(FindingId::list_gap, *instance.resource, node, {std::to_string(count)});
+      if (instance.index > count)
+        report(FindingId::list_gap, *instance.resource, node, {std::to_string(count)});
     }
     push(place, element);
   }
@@ -577,7 +612,8 @@ class Reader::Matching {
     list->children[list->count++] = element;
   }
 
-  // The value at the end of an accessor, made on the way where it is not there yet; nullptr where something else is.
+  // The value at the end of an accessor, made on the way where it is not there yet; nullptr where something
+  // else is.
   Value* ensure(const Accessor& accessor, const Scope& scope) {
     Value* value = scope.level[accessor.level];
     for (std::uint8_t i = 0; i < accessor.steps; ++i) {
@@ -585,8 +621,9 @@ class Reader::Matching {
       Value*& child = value->children[accessor.slots[i]];
       if (child == nullptr) {
         const Field& field = record::field(accessor.ids[i]);
-        child = field.is_group() ? record::make_group(arena_, field)
-                                 : record::make_leaf(arena_, field.kind == Kind::any ? sets_kind_ : field.kind, {});
+        child = field.is_group()
+                    ? record::make_group(arena_, field)
+                    : record::make_leaf(arena_, field.kind == Kind::any ? sets_kind_ : field.kind, {});
       }
       value = child;
     }
@@ -617,6 +654,10 @@ class Reader::Matching {
     if (!depends_on_facet_or_option(choice)) copies_.push_back({&choice, &node, nullptr, scope, chosen});
     if (chosen < 0) return;
     const Part& alternative = *choice.parts[static_cast<std::size_t>(chosen)];
+    for (const auto& clause : alternative.when.all) {
+      if (clause.option == "--refs" && instance_->visit != nullptr)
+        instance_->visit->refs = clause.any.front().text;
+    }
     if (alternative.kind == Part::Kind::constant) {
       for (const Node* at = alternative.constant->first; at != nullptr; at = at->next) {
         match_constant(*at, *node.member(at->name_text));
@@ -628,9 +669,11 @@ class Reader::Matching {
 
   void match_member(const Part& part, Node* member, Node& parent, const Scope& scope) {
     if (part.kind == Part::Kind::constant) {
-      if (member != nullptr) match_constant(*part.constant, *member);
+      if (member != nullptr)
+        match_constant(*part.constant, *member);
       else if (instance_->ours) {
-        report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
+        report(FindingId::constant_missing, *instance_->resource, &parent,
+               {mapping_.names().text(part.name)});
       }
       return;
     }
@@ -640,7 +683,8 @@ class Reader::Matching {
     }
     if (part.pure_mirror) {
       copies_.push_back({&part, member, &parent, scope});
-      if (member != nullptr && part.kind == Part::Kind::primitive && part.source == Source::reference) note_reference(*member, scope);
+      if (member != nullptr && part.kind == Part::Kind::primitive && part.source == Source::reference)
+        note_reference(*member, scope);
       return;
     }
     if (member != nullptr) {
@@ -665,8 +709,10 @@ class Reader::Matching {
     if (constant.is_object()) {
       node.used = true;
       for (const Node* at = constant.first; at != nullptr; at = at->next) {
-        if (Node* other = node.member(at->name_text)) match_constant(*at, *other);
-        else if (instance_->ours) report(FindingId::constant_missing, *instance_->resource, &node, {at->name_text});
+        if (Node* other = node.member(at->name_text))
+          match_constant(*at, *other);
+        else if (instance_->ours)
+          report(FindingId::constant_missing, *instance_->resource, &node, {at->name_text});
       }
       return;
     }
@@ -677,8 +723,10 @@ class Reader::Matching {
         for (Node* other = node.first; other != nullptr && found == nullptr; other = other->next) {
           if (!other->used && resembles(*at, *other)) found = other;
         }
-        if (found != nullptr) match_constant(*at, *found);
-        else if (instance_->ours) report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
+        if (found != nullptr)
+          match_constant(*at, *found);
+        else if (instance_->ours)
+          report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
       }
       return;
     }
@@ -688,12 +736,16 @@ class Reader::Matching {
   void match(const Part& part, Node& node, Node* parent, const Scope& scope) {
     switch (part.kind) {
       case Part::Kind::object:
-        if (node.is_object()) match_members(part, node, scope);
-        else wrong_type(node, "object");
+        if (node.is_object())
+          match_members(part, node, scope);
+        else
+          wrong_type(node, "object");
         return;
       case Part::Kind::array:
-        if (node.is_array()) match_items(part, node, scope);
-        else wrong_type(node, "list");
+        if (node.is_array())
+          match_items(part, node, scope);
+        else
+          wrong_type(node, "list");
         return;
       case Part::Kind::typed: {
         const Kind outer = sets_kind_;
@@ -702,14 +754,23 @@ class Reader::Matching {
         sets_kind_ = outer;
         return;
       }
-      case Part::Kind::primitive: read_primitive(part, node, parent, scope); return;
-      case Part::Kind::text: read_text(part, node, scope); return;
-      case Part::Kind::constant: match_constant(*part.constant, node); return;
-      default: return;
+      case Part::Kind::primitive:
+        read_primitive(part, node, parent, scope);
+        return;
+      case Part::Kind::text:
+        read_text(part, node, scope);
+        return;
+      case Part::Kind::constant:
+        match_constant(*part.constant, node);
+        return;
+      default:
+        return;
     }
   }
 
-  void wrong_type(const Node& node, std::string_view wanted) { report(FindingId::value_kind, *instance_->resource, &node, {wanted}); }
+  void wrong_type(const Node& node, std::string_view wanted) {
+    report(FindingId::value_kind, *instance_->resource, &node, {wanted});
+  }
 
   void match_items(const Part& array, Node& node, const Scope& scope) {
     node.used = true;
@@ -729,12 +790,16 @@ class Reader::Matching {
           match_element(*part, *claim(item), scope);
           continue;
         }
-        if (part->kind == Part::Kind::constant) match_constant(*part->constant, *claim(item));
-        else if (part->pure_mirror) copies_.push_back({part.get(), claim(item), &node, scope});
-        else match(*part, *claim(item), nullptr, scope);
+        if (part->kind == Part::Kind::constant)
+          match_constant(*part->constant, *claim(item));
+        else if (part->pure_mirror)
+          copies_.push_back({part.get(), claim(item), &node, scope});
+        else
+          match(*part, *claim(item), nullptr, scope);
         break;
       }
-      if (!found && part->pure_mirror && part->kind != Part::Kind::constant) copies_.push_back({part.get(), nullptr, &node, scope});
+      if (!found && part->pure_mirror && part->kind != Part::Kind::constant)
+        copies_.push_back({part.get(), nullptr, &node, scope});
       if (!found && part->kind == Part::Kind::constant && instance_->ours) {
         report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
       }
@@ -812,7 +877,9 @@ class Reader::Matching {
     push(list, element);
   }
 
-  std::string_view bytes(const Node& node) const { return instance_->resource->bytes.substr(node.begin, node.end - node.begin); }
+  std::string_view bytes(const Node& node) const {
+    return instance_->resource->bytes.substr(node.begin, node.end - node.begin);
+  }
 
   // Whether a node says what this JSON says.
   bool says(const Node& node, std::string_view json) {
@@ -837,7 +904,8 @@ class Reader::Matching {
       case Render::date_time: {
         std::string charted;
         if (!append_charted_time(text, has_minute_mark(part, parent), charted)) {
-          report(FindingId::time_form, *instance_->resource, &node, {"the text", "not a FHIR dateTime as its precision says"});
+          report(FindingId::time_form, *instance_->resource, &node,
+                 {"the text", "not a FHIR dateTime as its precision says"});
           return;
         }
         text = charted.size() == text.size() ? text : arena_.keep(charted);
@@ -850,9 +918,12 @@ class Reader::Matching {
         }
         text.remove_suffix(3);
         break;
-      default: break;
+      default:
+        break;
     }
-    if (!part.allowed.empty() && std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end()) return;
+    if (!part.allowed.empty() &&
+        std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end())
+      return;
     if (text.empty()) return;
     // What the record could not hold is left where it is, and said.
     const Kind kind = part.has_sets_kind ? part.sets_kind : record::field(part.accessor.field).kind;
@@ -893,11 +964,15 @@ class Reader::Matching {
     const Node* companion = nullptr;
     const auto name = mapping_.names().text(part.name);
     for (const Node* at = parent->first; at != nullptr; at = at->next) {
-      if (at->name_text.size() == name.size() + 1 && at->name_text.front() == '_' && at->name_text.substr(1) == name) companion = at;
+      if (at->name_text.size() == name.size() + 1 && at->name_text.front() == '_' &&
+          at->name_text.substr(1) == name)
+        companion = at;
     }
-    const Node* extensions = companion == nullptr || !companion->is_object() ? nullptr : companion->member("extension");
+    const Node* extensions =
+        companion == nullptr || !companion->is_object() ? nullptr : companion->member("extension");
     for (const Node* at = extensions == nullptr ? nullptr : extensions->first; at != nullptr; at = at->next) {
-      if (at->is_object() && plain_text(at->member("url")) == precision_url_) return plain_text(at->member("valueCode")) == "minute";
+      if (at->is_object() && plain_text(at->member("url")) == precision_url_)
+        return plain_text(at->member("valueCode")) == "minute";
     }
     return false;
   }
@@ -939,19 +1014,12 @@ class Reader::Matching {
     return arena_.keep(plain);
   }
 
-  // --- copies ----------------------------------------------------------------------------------------------------
-
-  // How the sender wrote references shows in the panel's subject.
-  std::string refs_of(const Visit& visit) const {
-    const Node* subject = visit.panel->resource->node->member("subject");
-    const auto reference = subject == nullptr ? std::string_view{} : plain_text(subject->member(name_reference_));
-    if (reference.empty()) return "identifier";
-    return reference.starts_with("Patient?") ? "conditional" : "include";
-  }
+  // --- copies
+  // ----------------------------------------------------------------------------------------------------
 
   void verify_visit(Visit& visit) {
     Options as_sent = options_;
-    as_sent.refs = refs_of(visit);
+    as_sent.refs = visit.refs;
     as_sent.units = "fixed";
     as_sent.pack = "transaction";
     writer_.set_options(as_sent);
@@ -959,21 +1027,24 @@ class Reader::Matching {
     findings_.set_record_key(visit.record_key);
     planned_.clear();
     for (Instance* instance : visit.members) {
-      instance->planned = instance->made_from->has_loop ? plan.find(instance->made_from->number, instance->element)
-                                                        : plan.find(instance->made_from->number);
+      instance->planned = instance->made_from->has_loop
+                              ? plan.find(instance->made_from->number, instance->element)
+                              : plan.find(instance->made_from->number);
       // The answer "none" or the reason of a list is an instance of its own.
       if (instance->planned != nullptr) planned_.emplace(instance->planned->uuid_text(), instance);
     }
     for (Instance* instance : visit.shared) {
-      instance->planned = instance->made_from->has_loop ? plan.find(instance->made_from->number, instance->element)
-                                                        : plan.find(instance->made_from->number);
+      instance->planned = instance->made_from->has_loop
+                              ? plan.find(instance->made_from->number, instance->element)
+                              : plan.find(instance->made_from->number);
       if (instance->planned != nullptr) planned_.emplace(instance->planned->uuid_text(), instance);
     }
     for (Instance* instance : visit.members) verify(*instance, true);
     for (Instance* instance : visit.shared) verify(*instance, visits_.size() == 1);
     for (const auto& planned : plan.instances()) {
       if (planned.again || planned_.contains(planned.uuid_text())) continue;
-      report(FindingId::mirror_missing, *visit.panel->resource, visit.panel->resource->node, {planned.made_from->name});
+      report(FindingId::mirror_missing, *visit.panel->resource, visit.panel->resource->node,
+             {planned.made_from->name});
     }
   }
 
@@ -1032,7 +1103,8 @@ class Reader::Matching {
     int expected = -1;
     for (std::size_t i = 0; i < copy.part->parts.size() && expected < 0; ++i) {
       const auto& when = copy.part->parts[i]->when;
-      if (when.empty() || holds(when, copy.scope, writer_.options(), writer_.facets())) expected = static_cast<int>(i);
+      if (when.empty() || holds(when, copy.scope, writer_.options(), writer_.facets()))
+        expected = static_cast<int>(i);
     }
     if (expected == copy.alternative) return;
     // The alternative that would be written may say nothing: then nothing is what the instance should show.
@@ -1055,8 +1127,10 @@ class Reader::Matching {
         if (other == nullptr) {
           same = false;
         } else if (at->name == name_reference_ && at->is_string() && other->is_string()) {
-          if (at->text == other->text || same_target(at->text, other->text)) other->used = true;
-          else same = false;
+          if (at->text == other->text || same_target(at->text, other->text))
+            other->used = true;
+          else
+            same = false;
         } else {
           same = same_content(*at, *other) && same;
         }
@@ -1106,7 +1180,8 @@ class Reader::Matching {
     if (Node* url = entry->member("fullUrl")) {
       // A server gives its own URL; a urn:uuid is ours.
       const bool given = url->text.starts_with("http://") || url->text.starts_with("https://");
-      const bool same = url->text.starts_with("urn:uuid:") && url->text.substr(9) == instance.planned->uuid_text();
+      const bool same =
+          url->text.starts_with("urn:uuid:") && url->text.substr(9) == instance.planned->uuid_text();
       if (!given && !same && !instance.planned->again && tell_) {
         report(FindingId::mirror_differs, *instance.resource, url, {"identity"});
       }
@@ -1127,7 +1202,8 @@ class Reader::Matching {
     }
   }
 
-  // --- what is left ----------------------------------------------------------------------------------------------
+  // --- what is left
+  // ----------------------------------------------------------------------------------------------
 
   void report_rest(Instance& instance) {
     if (instance.made_from == nullptr) return;
@@ -1141,12 +1217,15 @@ class Reader::Matching {
 
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
-      if (!at->used) report(FindingId::instance_unread, *instance.resource, at, {});
-      else if (at->first != nullptr) report_unused(instance, *at);
+      if (!at->used)
+        report(FindingId::instance_unread, *instance.resource, at, {});
+      else if (at->first != nullptr)
+        report_unused(instance, *at);
     }
   }
 
-  void report(FindingId id, const Resource& resource, const Node* node, std::initializer_list<std::string_view> values) {
+  void report(FindingId id, const Resource& resource, const Node* node,
+              std::initializer_list<std::string_view> values) {
     std::string path;
     if (resource.entry != nullptr) {
       path = "Bundle.entry[" + std::to_string(resource.number) + "]";
@@ -1159,7 +1238,8 @@ class Reader::Matching {
     findings_.report(id, path, node == nullptr ? record::Findings::no_place : node->begin, values);
   }
   std::string_view record_key() const {
-    return instance_ != nullptr && instance_->visit != nullptr ? instance_->visit->record_key : std::string_view{};
+    return instance_ != nullptr && instance_->visit != nullptr ? instance_->visit->record_key
+                                                               : std::string_view{};
   }
 
   const Mapping& mapping_;
@@ -1179,19 +1259,22 @@ class Reader::Matching {
   bool transaction_ = false;
   Kind sets_kind_ = Kind::text;
   std::string scratch_, precision_url_;
-  std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0, name_reference_ = 0;
+  std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0,
+                name_reference_ = 0;
 };
 
 Reader::Reader(const Mapping& mapping, Options options)
     : mapping_(&mapping), options_(std::move(options)), writer_(mapping, options_) {}
 
-void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings, std::vector<Record>& records) {
+void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
+                  std::vector<Record>& records) {
   std::vector<Resource> resources;
   const Node* type = tree.is_object() ? tree.member("resourceType") : nullptr;
   if (type != nullptr && type->text == "Bundle") {
     std::uint32_t number = 0;
     Node* entries = tree.member("entry");
-    for (Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr; entry = entry->next, ++number) {
+    for (Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
+         entry = entry->next, ++number) {
       Node* resource = entry->member("resource");
       if (resource == nullptr) continue;
       const Node* url = entry->member("fullUrl");
@@ -1203,7 +1286,8 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
   read(resources, arena, findings, records);
 }
 
-void Reader::read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings, std::vector<Record>& records) {
+void Reader::read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
+                  std::vector<Record>& records) {
   Matching(*this, arena, findings).run(resources, records);
 }
 

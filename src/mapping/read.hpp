@@ -1,5 +1,5 @@
-// Taking the fields out of the holes: FHIR instances become records again. The same parts that write are matched
-// here; copies are compared, and what no template knows is reported path by path.
+// Taking the fields out of the holes: FHIR instances become records again. The same parts that write are
+// matched here; copies are compared, and what no template knows is reported path by path.
 #pragma once
 #include <string>
 #include <string_view>
@@ -19,9 +19,10 @@ class Reader {
   /// `options`: only name_space matters; how references were written is seen in the instances.
   Reader(const Mapping& mapping, Options options);
 
-  /// Reads one FHIR JSON document: a Bundle or a single resource. `tree` was read from `bytes` with the mapping's
-  /// names(); both, and the arena that the records go into, must outlive the records. Appends a record for each
-  /// visit, in the order of their panels. Findings: mirror.differs, instance.unread, …; paths are FHIRPath.
+  /// Reads one FHIR JSON document: a Bundle or a single resource. `tree` was read from `bytes` with the
+  /// mapping's names(); both, and the arena that the records go into, must outlive the records. Appends a
+  /// record for each visit, in the order of their panels. Findings: mirror.differs, instance.unread, …; paths
+  /// are FHIRPath.
   void read(syntax::Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records);
 
@@ -32,8 +33,8 @@ class Reader {
     std::string_view full_url;  // of its entry; empty when it had none
     std::string_view file;      // where it stands, for messages
     std::uint32_t line = 0;
-    syntax::Node* entry = nullptr;    // its Bundle entry, or nullptr
-    std::uint32_t number = 0;         // of the entry
+    syntax::Node* entry = nullptr;  // its Bundle entry, or nullptr
+    std::uint32_t number = 0;       // of the entry
   };
   void read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records);

@@ -92,7 +92,7 @@ void Writer::append_request(const Planned& instance, std::string& out) const {
       append_url_query_value(plan_.identity_system(), query);
       query += "%7C";
       std::string key;
-      if (made_from.name == "visit") {
+      if (made_from.number == mapping_->visit_template()) {
         key = plan_.record_key();
       } else {
         plan_.append_key(instance, plan_.record_key(), key);
@@ -108,7 +108,8 @@ void Writer::append_request(const Planned& instance, std::string& out) const {
     case Lifetime::performer: {
       const bool patient = made_from.lifetime == Lifetime::patient;
       const Value* group = patient ? record::member(plan_.root(), FieldId::patient) : instance.element;
-      const Value* system = record::member(group, patient ? FieldId::patient_system : FieldId::performer_system);
+      const Value* system =
+          record::member(group, patient ? FieldId::patient_system : FieldId::performer_system);
       const Value* id = record::member(group, patient ? FieldId::patient_id : FieldId::performer_id);
       if (system != nullptr) append_url_query_value(system->text, query);
       query += "%7C";
@@ -140,7 +141,8 @@ void Writer::append_reference(const Planned& target, std::string& out) const {
   out += target.uuid_text();
 }
 
-// --- parts -----------------------------------------------------------------------------------------------------
+// --- parts
+// -----------------------------------------------------------------------------------------------------
 
 Writer::Said Writer::write_member(const Part& part, const Scope& scope, std::string& out) {
   if (part.kind == Part::Kind::constant) {
@@ -195,7 +197,9 @@ Writer::Said Writer::write_members(const Part& object, const Scope& scope, std::
 
 Writer::Said Writer::write(const Part& part, const Scope& scope, std::string& out) {
   switch (part.kind) {
-    case Part::Kind::constant: out += part.json; return Said::constant;
+    case Part::Kind::constant:
+      out += part.json;
+      return Said::constant;
     case Part::Kind::object: {
       const auto mark = out.size();
       out += '{';
@@ -218,10 +222,14 @@ Writer::Said Writer::write(const Part& part, const Scope& scope, std::string& ou
       out.back() = ']';
       return said;
     }
-    case Part::Kind::primitive: return write_primitive(part, scope, out);
-    case Part::Kind::text: return write_text(part, scope, out);
-    case Part::Kind::typed: return write_typed(part, scope, out);
-    default: return Said::nothing;
+    case Part::Kind::primitive:
+      return write_primitive(part, scope, out);
+    case Part::Kind::text:
+      return write_text(part, scope, out);
+    case Part::Kind::typed:
+      return write_typed(part, scope, out);
+    default:
+      return Said::nothing;
   }
 }
 
@@ -312,10 +320,14 @@ std::string_view Writer::hole_text(const Part& part, const Scope& scope) {
       if (part.also_loop) {
         if (scope.coding == nullptr) return {};
         switch (part.facet) {
-          case Facet::system: return scope.coding->system;
-          case Facet::code: return scope.coding->code;
-          case Facet::display: return scope.coding->display;
-          default: return {};
+          case Facet::system:
+            return scope.coding->system;
+          case Facet::code:
+            return scope.coding->code;
+          case Facet::display:
+            return scope.coding->display;
+          default:
+            return {};
         }
       }
       const Value* value = follow(part.accessor, scope);
@@ -327,10 +339,12 @@ std::string_view Writer::hole_text(const Part& part, const Scope& scope) {
       scratch_.clear();
       plan_.append_key(*instance_, plan_.record_key(), scratch_);
       return scratch_;
-    case Source::identity_system: return plan_.identity_system();
+    case Source::identity_system:
+      return plan_.identity_system();
     case Source::resource_id:
       return options_.pack == "transaction" ? std::string_view{} : instance_->uuid_text();
-    case Source::uuid: return instance_->uuid_text();
+    case Source::uuid:
+      return instance_->uuid_text();
     case Source::reference: {
       const Planned* target = mapping_->templates()[part.target - 1].has_loop
                                   ? plan_.find(part.target, scope.level[1])
@@ -372,11 +386,14 @@ std::string_view rendered(const Part& part, std::string_view text, std::string& 
       scratch.clear();
       append_xml_text(text, scratch);
       return scratch;
-    case Render::plain: break;
+    case Render::plain:
+      break;
     default:
       if (!misfit(part.render, text).empty()) return {};
   }
-  if (!part.allowed.empty() && std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end()) return {};
+  if (!part.allowed.empty() &&
+      std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end())
+    return {};
   return text;
 }
 
@@ -403,8 +420,8 @@ Writer::Said Writer::write_primitive(const Part& part, const Scope& scope, std::
   }
   if (lineage_ != nullptr) {
     const bool of_field = part.source == Source::field;
-    lineage_->push_back({begin, out.size(), of_field ? path_of(part.accessor, scope) : std::string{}, part.facet,
-                         part.mirror, part.place});
+    lineage_->push_back({begin, out.size(), of_field ? path_of(part.accessor, scope) : std::string{},
+                         part.facet, part.mirror, part.place});
   }
   return Said::hole;
 }
@@ -424,7 +441,8 @@ Writer::Said Writer::write_text(const Part& part, const Scope& scope, std::strin
     const auto begin = out.size();
     append_json_escaped(rendered(*piece, text, scratch_text_), out);
     if (lineage_ != nullptr && piece->source == Source::field) {
-      lineage_->push_back({begin, out.size(), path_of(piece->accessor, scope), piece->facet, piece->mirror, piece->place});
+      lineage_->push_back(
+          {begin, out.size(), path_of(piece->accessor, scope), piece->facet, piece->mirror, piece->place});
     }
   }
   if (!any) {
@@ -468,7 +486,8 @@ bool Writer::says_anything(const Part& members, const Scope& scope, const Planne
   return write_members(members, scope, out) != Said::nothing;
 }
 
-// --- what the form cannot hold -------------------------------------------------------------------------------
+// --- what the form cannot hold
+// -------------------------------------------------------------------------------
 
 void Writer::check(const Record& record, record::Findings& findings) {
   const auto offset = record.root->offset;
@@ -483,16 +502,19 @@ void Writer::check(const Record& record, record::Findings& findings) {
     if (!row.unless_option.empty() && options_.find(row.unless_option) == row.unless_value) continue;
     const Value* value = record.at(row.field);
     if (value != nullptr) {
-      findings.report(record::FindingId::not_carried, record::field(row.field).path, value->offset, {row.why});
+      findings.report(record::FindingId::not_carried, record::field(row.field).path, value->offset,
+                      {row.why});
     }
   }
-  for (auto id = record::field(FieldId::visit).first_member; id != FieldId::visit; id = record::field(id).next_sibling) {
+  for (auto id = record::field(FieldId::visit).first_member; id != FieldId::visit;
+       id = record::field(id).next_sibling) {
     const Field& field = record::field(id);
     check_value(record.root->children[field.slot], field, std::string(field.path), findings);
   }
 }
 
-void Writer::check_value(const Value* value, const Field& field, const std::string& path, record::Findings& findings) {
+void Writer::check_value(const Value* value, const Field& field, const std::string& path,
+                         record::Findings& findings) {
   if (value == nullptr) return;
   if (value->form == Form::group) {
     for (auto id = field.first_member; id != FieldId::visit; id = record::field(id).next_sibling) {
@@ -516,19 +538,24 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
     const auto* domain = mapping_->terms().domain(field.argument);
     const auto ours = [&](std::string_view system) { return domain != nullptr && system == domain->system; };
     bool own = ours(value->code->foreign.system);
-    for (std::uint32_t i = 0; i < value->code->also_count; ++i) own = own || ours(value->code->also[i].system);
+    for (std::uint32_t i = 0; i < value->code->also_count; ++i)
+      own = own || ours(value->code->also[i].system);
     if (own) report("a coding in our own code system would come back as the local word");
     // `word` kinds are read as plain text; an `any` value has its homes by kind.
     if (field.kind == Kind::code) {
       const bool whole = mapping_->carries(field.id, Facet::code);
       if (value->code->has_foreign() && !whole) report("a code of another system");
-      if (!value->code->text.empty() && !mapping_->carries(field.id, Facet::text)) report("words beside the code");
-      if (value->code->also_count != 0 && !mapping_->carries(field.id, Facet::code, true)) report("further codings");
+      if (!value->code->text.empty() && !mapping_->carries(field.id, Facet::text))
+        report("words beside the code");
+      if (value->code->also_count != 0 && !mapping_->carries(field.id, Facet::code, true))
+        report("further codings");
     }
   }
   if (value->quantity != nullptr && field.kind == Kind::quantity) {
-    for (const auto& [facet, why] : {std::pair{Facet::comparator, "a comparator"}, std::pair{Facet::estimated, "an estimate"}}) {
-      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet)) report(why);
+    for (const auto& [facet, why] :
+         {std::pair{Facet::comparator, "a comparator"}, std::pair{Facet::estimated, "an estimate"}}) {
+      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet))
+        report(why);
     }
   }
   for (const auto& limit : mapping_->limits(field.id)) {
@@ -536,13 +563,15 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
     if (text.empty()) continue;
     if (limit.only_kind && value->kind != limit.kind) continue;
     if (const auto why = misfit(limit.render, text); !why.empty()) report(why);
-    if (!limit.allowed->empty() && std::find(limit.allowed->begin(), limit.allowed->end(), text) == limit.allowed->end()) {
+    if (!limit.allowed->empty() &&
+        std::find(limit.allowed->begin(), limit.allowed->end(), text) == limit.allowed->end()) {
       report("the form has no place for '" + std::string(text) + "'");
     }
   }
 }
 
-// --- loading ---------------------------------------------------------------------------------------------------
+// --- loading
+// ---------------------------------------------------------------------------------------------------
 
 namespace {
 
@@ -576,8 +605,10 @@ void render_words(Mapping& mapping) {
           code.word = one.word;
           value = {};
           value.kind = kind;
-          if (kind == Kind::clock) value.text = one.word;
-          else value.code = &code;
+          if (kind == Kind::clock)
+            value.text = one.word;
+          else
+            value.code = &code;
           std::string bytes;
           useful = useful && writer.render_leaf(body, part.accessor, value, nobody, bytes);
           rows->push_back(std::move(bytes));
@@ -589,7 +620,8 @@ void render_words(Mapping& mapping) {
   }
 }
 
-bool Writer::render_leaf(const Part& body, const Accessor& accessor, Value& leaf, const Planned& instance, std::string& out) {
+bool Writer::render_leaf(const Part& body, const Accessor& accessor, Value& leaf, const Planned& instance,
+                         std::string& out) {
   // A chain of groups that leads to the leaf and to nothing else.
   Scope scope;
   Arena arena;

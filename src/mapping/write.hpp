@@ -53,9 +53,13 @@ class Writer {
   /// How a resource is loaded: the request of its entry in a transaction. Appends {"method":…,"url":…}.
   void append_request(const Planned& instance, std::string& out) const;
   /// Appends what a datatype's parts say of one leaf, which stands alone at the accessor's end.
-  bool render_leaf(const Part& body, const Accessor& accessor, record::Value& leaf, const Planned& instance, std::string& out);
+  bool render_leaf(const Part& body, const Accessor& accessor, record::Value& leaf, const Planned& instance,
+                   std::string& out);
   const Options& options() const { return options_; }
-  void set_options(Options options) { options_ = std::move(options); knowledge_.fixed = options_.units == "fixed"; }
+  void set_options(Options options) {
+    options_ = std::move(options);
+    knowledge_.fixed = options_.units == "fixed";
+  }
   Facets& facets() { return facets_; }
 
  private:

@@ -48,7 +48,12 @@ struct Back {
     std::string text = broken;
     for (const auto& finding : findings.all()) {
       if (text.size() > 3000) break;
-      text.append(record::finding_kind(finding.id).slug).append(" ").append(finding.path).append(": ").append(finding.message).append("\n");
+      text.append(record::finding_kind(finding.id).slug)
+          .append(" ")
+          .append(finding.path)
+          .append(": ")
+          .append(finding.message)
+          .append("\n");
     }
     return text;
   }
@@ -83,7 +88,9 @@ inline Back from_fhir(std::string_view bundle, const mapping::Options& options =
 /// Paths at which two records differ.
 struct Differences : record::DifferenceSink {
   std::vector<std::string> paths;
-  void differ(std::string_view path, const record::Value*, const record::Value*) override { paths.emplace_back(path); }
+  void differ(std::string_view path, const record::Value*, const record::Value*) override {
+    paths.emplace_back(path);
+  }
   std::string text() const {
     std::string all;
     for (const auto& path : paths) all += path + "\n";
@@ -132,6 +139,8 @@ inline std::vector<std::string> hard_cases() {
   return records;
 }
 
-inline bool long_run() { return std::getenv("CHARPIE_LONG") != nullptr; }
+inline bool long_run() {
+  return std::getenv("CHARPIE_LONG") != nullptr;
+}
 
 }  // namespace charpie::tests

@@ -9,11 +9,14 @@ using namespace charpie::tests;
 
 namespace {
 
-std::string visit(std::string_view id, std::string_view patient, std::string_view wound, std::string_view more = "") {
+std::string visit(std::string_view id, std::string_view patient, std::string_view wound,
+                  std::string_view more = "") {
   return std::string(R"({"format":"wound-visit/1","id":")") + std::string(id) +
-         R"(","status":"final","source":{"system":"https://invented.example/chart"},"patient":{"id":")" + std::string(patient) +
-         R"(","system":"https://invented.example/patients"},"wound":{"id":")" + std::string(wound) +
-         R"("},"performed":{"kind":"assessment","outcome":"completed","start":"2026-03-02T13:30+01:00"})" + std::string(more) + "}";
+         R"(","status":"final","source":{"system":"https://invented.example/chart"},"patient":{"id":")" +
+         std::string(patient) + R"(","system":"https://invented.example/patients"},"wound":{"id":")" +
+         std::string(wound) +
+         R"("},"performed":{"kind":"assessment","outcome":"completed","start":"2026-03-02T13:30+01:00"})" +
+         std::string(more) + "}";
 }
 
 std::map<std::string, std::string> uuids(const std::string& text, const mapping::Options& options = {}) {
@@ -87,8 +90,14 @@ TEST_CASE("no system anywhere blocks; a namespace helps") {
 
 TEST_CASE("a transaction updates what is a visit's by its identifier and creates the wound once") {
   const auto bundle = to_fhir(read(visit("V 1", "P1", "1")).record);
-  CHECK(bundle.find(R"("request":{"method":"PUT","url":"Observation?identifier=https%3A%2F%2Finvented.example%2Fchart%7CV%201"})") != std::string::npos);
-  CHECK(bundle.find(R"("request":{"method":"POST","url":"Condition","ifNoneExist":"identifier=urn%3Aietf%3Arfc%3A3986%7Curn%3Auuid%3A)") != std::string::npos);
+  CHECK(
+      bundle.find(
+          R"("request":{"method":"PUT","url":"Observation?identifier=https%3A%2F%2Finvented.example%2Fchart%7CV%201"})") !=
+      std::string::npos);
+  CHECK(
+      bundle.find(
+          R"("request":{"method":"POST","url":"Condition","ifNoneExist":"identifier=urn%3Aietf%3Arfc%3A3986%7Curn%3Auuid%3A)") !=
+      std::string::npos);
   // Patient, Encounter and Practitioner belong to the receiver.
   CHECK(bundle.find(R"("resourceType":"Patient")") == std::string::npos);
 }
@@ -118,7 +127,8 @@ TEST_CASE("two visits in one collection come apart again") {
     const auto from = text.find("\"entry\":[") + 9;
     return text.substr(from, text.size() - from - 2);
   };
-  const auto both = R"({"resourceType":"Bundle","type":"collection","entry":[)" + entries(one) + "," + entries(two) + "]}";
+  const auto both =
+      R"({"resourceType":"Bundle","type":"collection","entry":[)" + entries(one) + "," + entries(two) + "]}";
   const auto back = from_fhir(both, options);
   CHECK(back.said() == "");
   REQUIRE(back.records.size() == 2);

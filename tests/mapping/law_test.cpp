@@ -1,5 +1,5 @@
-// The law of the mapping: read(write(record)) = record, token by token, and write(read(bundle)) = bundle, byte by
-// byte, for what this program wrote.
+// The law of the mapping: read(write(record)) = record, token by token, and write(read(bundle)) = bundle,
+// byte by byte, for what this program wrote.
 #include <doctest/doctest.h>
 
 #include "mapping/fhir.hpp"
@@ -25,7 +25,8 @@ std::string law_broken(const Reading& reading, const mapping::Options& options) 
   bool lost_something = false;
   for (const auto& path : differences.paths) {
     bool said = false;
-    for (const auto& finding : announced.all()) said = said || path.starts_with(finding.path) || finding.path.starts_with(path);
+    for (const auto& finding : announced.all())
+      said = said || path.starts_with(finding.path) || finding.path.starts_with(path);
     lost_something = lost_something || said;
     if (!said) broken += "differs: " + path + "\n";
   }
@@ -67,7 +68,8 @@ TEST_CASE("the hard cases come back the same in every way of writing") {
 }
 
 TEST_CASE("the samples come back the same") {
-  for (const auto* file : {"samples/visits.ndjson", "samples/one-visit.json", "samples/two-more-visits.json"}) {
+  for (const auto* file :
+       {"samples/visits.ndjson", "samples/one-visit.json", "samples/two-more-visits.json"}) {
     for (const auto& text : records_of(file)) {
       const auto reading = read(text);
       CAPTURE(reading.record.text(record::FieldId::id));
@@ -76,7 +78,9 @@ TEST_CASE("the samples come back the same") {
   }
 }
 
-TEST_CASE("generated records come back the same: every field, kind, none, absence, list length, form of number and time") {
+TEST_CASE(
+    "generated records come back the same: every field, kind, none, absence, list length, form of number and "
+    "time") {
   GeneratorOptions options;
   options.words = real_words;
   Generator generator(20260302, options);

@@ -40,11 +40,19 @@ void Session::fail(const Error& error) {
   if (!error.mend.empty()) err << "\n  " << error.mend;
   err << '\n';
   switch (error.kind) {
-    case Error::usage: exit_code = wrong_usage; break;
+    case Error::usage:
+      exit_code = wrong_usage;
+      break;
     case Error::unreadable:
-    case Error::unwritable: exit_code = cannot_read_or_write; break;
-    case Error::mapping_broken: exit_code = mapping_broken; break;
-    case Error::invalid: exit_code = data_has_errors; break;
+    case Error::unwritable:
+      exit_code = cannot_read_or_write;
+      break;
+    case Error::mapping_broken:
+      exit_code = mapping_broken;
+      break;
+    case Error::invalid:
+      exit_code = data_has_errors;
+      break;
   }
 }
 

@@ -1,4 +1,6 @@
 // charpie units check | convert | show: unit codes for a person and for a pipe.
+#include "units/units.hpp"
+
 #include <CLI/CLI.hpp>
 #include <istream>
 #include <memory>
@@ -9,7 +11,6 @@
 
 #include "cli/commands.hpp"
 #include "cli/session.hpp"
-#include "units/units.hpp"
 
 namespace charpie::cli {
 
@@ -84,7 +85,8 @@ Request split(const std::string& line) {
   const auto second = first == std::string::npos ? first : line.find('\t', first + 1);
   request.value = line.substr(0, first);
   request.complete = second != std::string::npos && line.find('\t', second + 1) == std::string::npos;
-  if (first != std::string::npos) request.from = line.substr(first + 1, second == std::string::npos ? second : second - first - 1);
+  if (first != std::string::npos)
+    request.from = line.substr(first + 1, second == std::string::npos ? second : second - first - 1);
   if (second != std::string::npos) request.to = line.substr(second + 1);
   return request;
 }
@@ -93,14 +95,16 @@ int convert_values(Session& session, const units::Units& units, const std::vecto
   bool all_converted = true;
   const bool person = session.out_is_terminal && !words.empty();
   auto one = [&](const Request& request) {
-    auto result = request.complete
-                      ? units.convert(request.value, request.from, request.to, units::Rounding::complete())
-                      : Result<units::Conversion>(Error{Error::invalid, "a line holds value, unit and unit, with tabs between them", {}, 0, 0, {}});
+    auto result =
+        request.complete
+            ? units.convert(request.value, request.from, request.to, units::Rounding::complete())
+            : Result<units::Conversion>(Error{
+                  Error::invalid, "a line holds value, unit and unit, with tabs between them", {}, 0, 0, {}});
     all_converted = all_converted && result;
     if (person) {
       if (result) {
-        session.out << request.value << ' ' << request.from << (result->exact ? " = " : " is about ") << result->text << ' '
-                    << request.to << '\n';
+        session.out << request.value << ' ' << request.from << (result->exact ? " = " : " is about ")
+                    << result->text << ' ' << request.to << '\n';
       } else {
         session.out << result.error().message << '\n';
       }
@@ -141,7 +145,8 @@ int show_code(Session& session, const units::Units& units, const std::string& co
   }
   out << "  definitions:\n";
   for (const auto& step : explained->steps) {
-    out << "    " << step.symbol << " (" << step.name << ", " << step.kind << "): " << step.definition << '\n';
+    out << "    " << step.symbol << " (" << step.name << ", " << step.kind << "): " << step.definition
+        << '\n';
     if (!step.note.empty()) out << "      " << step.note << '\n';
   }
   for (const auto& warning : units.warnings(code)) out << "  careful: " << in_words(warning) << '\n';
@@ -161,7 +166,8 @@ void with_units(Session& session, Run run) {
 }  // namespace
 
 void add_units(CLI::App& app, Session& session) {
-  auto* command = app.add_subcommand("units", "check, convert and explain unit codes (UCUM 2.2, case-sensitive)");
+  auto* command =
+      app.add_subcommand("units", "check, convert and explain unit codes (UCUM 2.2, case-sensitive)");
   command->require_subcommand(1);
 
   struct Words {
@@ -170,24 +176,29 @@ void add_units(CLI::App& app, Session& session) {
   };
   auto words = std::make_shared<Words>();
 
-  auto* check = command->add_subcommand("check", "is it a unit code, and if not, what was meant? One code a line, or arguments");
+  auto* check = command->add_subcommand(
+      "check", "is it a unit code, and if not, what was meant? One code a line, or arguments");
   // Without extra arguments by one name, or CLI11 would read "[in_i]" as a list and take its brackets off.
-  check->add_option("CODE", words->codes, "unit codes; none = one a line from standard input")->allow_extra_args(false);
+  check->add_option("CODE", words->codes, "unit codes; none = one a line from standard input")
+      ->allow_extra_args(false);
   check->callback([&session, words] {
     with_units(session, [&](const units::Units& units) { return check_codes(session, units, words->codes); });
   });
 
   auto* convert = command->add_subcommand(
-      "convert", "convert exactly: value<TAB>unit<TAB>unit a line, or three arguments. What does not end is rounded "
-                 "half-even to 17 significant digits and marked inexact");
-  auto* value = convert->add_option("VALUE", words->value, "a decimal; none of the three = from standard input");
+      "convert",
+      "convert exactly: value<TAB>unit<TAB>unit a line, or three arguments. What does not end is rounded "
+      "half-even to 17 significant digits and marked inexact");
+  auto* value =
+      convert->add_option("VALUE", words->value, "a decimal; none of the three = from standard input");
   auto* from = convert->add_option("FROM", words->from, "the unit it was charted in");
   auto* to = convert->add_option("TO", words->to, "the unit wanted");
   value->needs(from)->needs(to);
   convert->callback([&session, words, value] {
     std::vector<std::string> conversion;
     if (value->count() > 0) conversion = {words->value, words->from, words->to};
-    with_units(session, [&](const units::Units& units) { return convert_values(session, units, conversion); });
+    with_units(session,
+               [&](const units::Units& units) { return convert_values(session, units, conversion); });
   });
 
   auto* show = command->add_subcommand("show", "what a unit code means, down to base units");

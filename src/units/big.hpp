@@ -11,7 +11,9 @@ using BigRational = boost::multiprecision::cpp_rational;
 /// No side of a fraction grows beyond this many bits (4900 decimal digits): more is refused, never cut off.
 inline constexpr unsigned big_bits = 16384;
 
-inline unsigned bit_length(const Big& a) { return a == 0 ? 0 : boost::multiprecision::msb(a) + 1; }
+inline unsigned bit_length(const Big& a) {
+  return a == 0 ? 0 : boost::multiprecision::msb(a) + 1;
+}
 
 /// a *= b; false, with `a` untouched, when the product could be longer than big_bits.
 inline bool multiply(Big& a, const Big& b) {
@@ -28,6 +30,8 @@ inline bool raise(Big& a, std::uint32_t exponent) {
   return true;
 }
 
-inline Big greatest_common_divisor(const Big& a, const Big& b) { return boost::multiprecision::gcd(a, b); }
+inline Big greatest_common_divisor(const Big& a, const Big& b) {
+  return boost::multiprecision::gcd(a, b);
+}
 
 }  // namespace charpie::units

@@ -10,10 +10,13 @@ namespace {
 // Larger powers of ten go the slow way, which has its own bounds.
 constexpr std::int32_t most_tens = 2000;
 
-Error refusal(std::string message, std::string mend) { return {Error::invalid, std::move(message), {}, 0, 0, std::move(mend)}; }
+Error refusal(std::string message, std::string mend) {
+  return {Error::invalid, std::move(message), {}, 0, 0, std::move(mend)};
+}
 
 Error no_code(const Fault& fault, std::string_view code) {
-  return refusal("`" + std::string(code) + "` is no unit code: " + describe(fault, code), "see the suggestions of `units check`");
+  return refusal("`" + std::string(code) + "` is no unit code: " + describe(fault, code),
+                 "see the suggestions of `units check`");
 }
 
 std::string arbitrary_names(const ArbitraryPowers& arbitrary, const AtomTable& table) {
@@ -27,12 +30,13 @@ std::string arbitrary_names(const ArbitraryPowers& arbitrary, const AtomTable& t
 
 // Why the two units cannot be told in each other's terms; an empty message when they can.
 template <class Integer>
-Error mismatch(std::string_view from, const UnitOf<Integer>& source, std::string_view to, const UnitOf<Integer>& target,
-               const AtomTable& table) {
+Error mismatch(std::string_view from, const UnitOf<Integer>& source, std::string_view to,
+               const UnitOf<Integer>& target, const AtomTable& table) {
   const auto quoted = "`" + std::string(from) + "` and `" + std::string(to) + "`";
   if (source.algebra || target.algebra) {
     return refusal("`" + std::string(source.algebra ? from : to) +
-                       "` is valid but has no conversion: a special unit cannot stand in a product, quotient or power (UCUM 22.1)",
+                       "` is valid but has no conversion: a special unit cannot stand in a product, quotient "
+                       "or power (UCUM 22.1)",
                    "for temperatures use K");
   }
   if (source.dimension != target.dimension) {
@@ -41,9 +45,10 @@ Error mismatch(std::string_view from, const UnitOf<Integer>& source, std::string
                    "choose a unit of the same dimension");
   }
   if (!(source.arbitrary == target.arbitrary)) {
-    return refusal(quoted + " do not compare: an arbitrary unit is known only to itself (UCUM 24); they name " +
-                       arbitrary_names(source.arbitrary, table) + " and " + arbitrary_names(target.arbitrary, table),
-                   "keep the charted unit");
+    return refusal(
+        quoted + " do not compare: an arbitrary unit is known only to itself (UCUM 24); they name " +
+            arbitrary_names(source.arbitrary, table) + " and " + arbitrary_names(target.arbitrary, table),
+        "keep the charted unit");
   }
   return {};
 }
@@ -81,7 +86,8 @@ Result<Converter> Converter::between(std::string_view from, std::string_view to,
   if (read_target.fault) return no_code(read_target.fault, to);
   Converter converter;
   if (read_source.fits && read_target.fits) {
-    if (source.algebra || target.algebra || !commensurable(source, target)) return mismatch(from, source, to, target, table);
+    if (source.algebra || target.algebra || !commensurable(source, target))
+      return mismatch(from, source, to, target, table);
     if (source.special == nullptr && target.special == nullptr) {
       Ratio factor = source.factor;
       if (factor.divide(target.factor) && converter.set_factor(factor)) return converter;
@@ -93,7 +99,8 @@ Result<Converter> Converter::between(std::string_view from, std::string_view to,
                        std::to_string(big_bits) + " bits",
                    "use smaller exponents");
   }
-  if (auto wrong = mismatch(from, slow->source, to, slow->target, table); !wrong.message.empty()) return wrong;
+  if (auto wrong = mismatch(from, slow->source, to, slow->target, table); !wrong.message.empty())
+    return wrong;
   if (auto prepared = slow->prepare(); !prepared) return prepared.error();
 
   converter.kind_ = indirect;
@@ -113,8 +120,8 @@ Result<Conversion> Converter::convert(std::string_view value, const Rounding& ro
   if (token->digits(product) && multiply(product, numerator_)) {
     return write_quotient(token->negative, product, denominator_, token->scale() + tens_, rounding);
   }
-  return write_quotient(token->negative, token->digits() * Big(numerator_), Big(denominator_), token->scale() + tens_,
-                        rounding);
+  return write_quotient(token->negative, token->digits() * Big(numerator_), Big(denominator_),
+                        token->scale() + tens_, rounding);
 }
 
 }  // namespace charpie::units

@@ -12,17 +12,17 @@
 
 namespace charpie::units {
 
-/// From one code to another, worked out once and used for any number of values. Immutable, so safe for all threads;
-/// must not outlive the table that it was made from.
+/// From one code to another, worked out once and used for any number of values. Immutable, so safe for all
+/// threads; must not outlive the table that it was made from.
 class Converter {
  public:
-  /// Error::invalid when a code is none, when the two measure different things, when an arbitrary unit meets another
-  /// one, when a special unit stands in a product, quotient or power, or beyond big_bits.
+  /// Error::invalid when a code is none, when the two measure different things, when an arbitrary unit meets
+  /// another one, when a special unit stands in a product, quotient or power, or beyond big_bits.
   static Result<Converter> between(std::string_view from, std::string_view to, const AtomTable& table);
 
-  /// `value` is decimal text, with or without exponent. Error::invalid when it is none, is beyond the limits of
-  /// decimal_text.hpp, or lies outside what a logarithmic unit can tell. Takes no memory for results of up to 15
-  /// characters when all fits 128 bits.
+  /// `value` is decimal text, with or without exponent. Error::invalid when it is none, is beyond the limits
+  /// of decimal_text.hpp, or lies outside what a logarithmic unit can tell. Takes no memory for results of up
+  /// to 15 characters when all fits 128 bits.
   Result<Conversion> convert(std::string_view value, const Rounding& rounding = {}) const;
 
   /// Whether every decimal value converts to a decimal that ends, so that nothing is ever rounded.

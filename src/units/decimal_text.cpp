@@ -7,7 +7,9 @@ namespace charpie::units {
 
 namespace {
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_digit(char c) {
+  return c >= '0' && c <= '9';
+}
 
 std::string_view take_digits(std::string_view& text) {
   std::size_t length = 0;
@@ -32,7 +34,9 @@ std::string decimal_digits(Wide value) {
   return {place, buffer + sizeof buffer};
 }
 
-std::string decimal_digits(const Big& value) { return value.str(); }
+std::string decimal_digits(const Big& value) {
+  return value.str();
+}
 
 // Plain text of 0.digits * 10^point, without superfluous zeros.
 std::string plain(bool negative, std::string_view digits, std::int64_t point) {
@@ -69,7 +73,8 @@ Conversion write_finite(bool negative, std::string digits, std::int64_t exponent
   const auto point = static_cast<std::int64_t>(digits.size()) + exponent;
   if (digits == "0" || -exponent <= rounding.exact_decimals) return {plain(negative, digits, point), true};
   // Rounding must not call a value inexact that it leaves as it is.
-  if (digits.size() <= static_cast<std::size_t>(rounding.significant)) return {plain(negative, digits, point), true};
+  if (digits.size() <= static_cast<std::size_t>(rounding.significant))
+    return {plain(negative, digits, point), true};
   return write_rounded(negative, std::move(digits), point, false, rounding);
 }
 
@@ -88,8 +93,8 @@ void append_chunk(std::string& digits, std::uint64_t value) {
 
 // Endless decimals: digits of the quotient until there are enough to round.
 template <class Integer>
-Conversion write_endless(bool negative, const Integer& numerator, const Integer& denominator, std::int64_t exponent,
-                         const Rounding& rounding) {
+Conversion write_endless(bool negative, const Integer& numerator, const Integer& denominator,
+                         std::int64_t exponent, const Rounding& rounding) {
   const Integer quotient = numerator / denominator;
   Integer rest = numerator % denominator;
   std::string digits;
@@ -167,12 +172,15 @@ std::optional<ValueToken> read_value(std::string_view text) {
   return token;
 }
 
-Conversion write_quotient(bool negative, Wide numerator, Wide denominator, std::int64_t exponent, const Rounding& rounding) {
+Conversion write_quotient(bool negative, Wide numerator, Wide denominator, std::int64_t exponent,
+                          const Rounding& rounding) {
   if (denominator != 1) {
     // The denominator holds no 2 and no 5, so the decimals end exactly when it divides the numerator.
     if ((denominator >> 64) == 0 && (numerator >> 64) == 0) {
-      const auto small = static_cast<std::uint64_t>(numerator), below = static_cast<std::uint64_t>(denominator);
-      if (small % below == 0) return write_finite(negative, decimal_digits(Wide{small / below}), exponent, rounding);
+      const auto small = static_cast<std::uint64_t>(numerator),
+                 below = static_cast<std::uint64_t>(denominator);
+      if (small % below == 0)
+        return write_finite(negative, decimal_digits(Wide{small / below}), exponent, rounding);
     } else if (numerator % denominator == 0) {
       return write_finite(negative, decimal_digits(numerator / denominator), exponent, rounding);
     }
@@ -185,7 +193,8 @@ Conversion write_quotient(bool negative, Wide numerator, Wide denominator, std::
 
 Conversion write_quotient(bool negative, const Big& numerator, const Big& denominator, std::int64_t exponent,
                           const Rounding& rounding) {
-  // Powers of ten in the denominator become part of the exponent; what is left decides whether the decimals end.
+  // Powers of ten in the denominator become part of the exponent; what is left decides whether the decimals
+  // end.
   const Big common = greatest_common_divisor(numerator, denominator);
   Big below = denominator / common;
   Big above = numerator / common;
@@ -206,7 +215,8 @@ Conversion write_quotient(bool negative, const Big& numerator, const Big& denomi
   return write_endless(negative, above, below, exponent, rounding);
 }
 
-Conversion write_rounded(bool negative, std::string digits, std::int64_t point, bool more, const Rounding& rounding) {
+Conversion write_rounded(bool negative, std::string digits, std::int64_t point, bool more,
+                         const Rounding& rounding) {
   const auto keep = static_cast<std::size_t>(rounding.significant);
   if (digits.size() > keep) {
     const char next = digits[keep];

@@ -10,8 +10,9 @@
 
 namespace charpie::units {
 
-/// How a result is written. It is exact when its decimals end within `exact_decimals`; else it is rounded half-even to
-/// `significant` digits and marked. Never by the significant digits of the input: 3 in are 7.62 cm, not 8 cm.
+/// How a result is written. It is exact when its decimals end within `exact_decimals`; else it is rounded
+/// half-even to `significant` digits and marked. Never by the significant digits of the input: 3 in are 7.62
+/// cm, not 8 cm.
 struct Rounding {
   std::int64_t exact_decimals = 17;
   int significant = 17;
@@ -47,12 +48,14 @@ struct ValueToken {
 std::optional<ValueToken> read_value(std::string_view text);
 
 /// numerator / denominator * 10^exponent, both not negative, denominator not 0, as decimal text.
-Conversion write_quotient(bool negative, Wide numerator, Wide denominator, std::int64_t exponent, const Rounding& rounding);
+Conversion write_quotient(bool negative, Wide numerator, Wide denominator, std::int64_t exponent,
+                          const Rounding& rounding);
 Conversion write_quotient(bool negative, const Big& numerator, const Big& denominator, std::int64_t exponent,
                           const Rounding& rounding);
 
-/// A number with its digits d1 d2 d3 … and value 0.d1d2d3… * 10^point, rounded half-even to rounding.significant;
-/// `more` says that digits other than zero follow those given. Never exact.
-Conversion write_rounded(bool negative, std::string digits, std::int64_t point, bool more, const Rounding& rounding);
+/// A number with its digits d1 d2 d3 … and value 0.d1d2d3… * 10^point, rounded half-even to
+/// rounding.significant; `more` says that digits other than zero follow those given. Never exact.
+Conversion write_rounded(bool negative, std::string digits, std::int64_t point, bool more,
+                         const Rounding& rounding);
 
 }  // namespace charpie::units

@@ -10,8 +10,9 @@ struct Named {
   std::string_view word;
   std::string_view letters;
 };
-constexpr Named words[] = {{"length", "L"},   {"area", "L2"},           {"volume", "L3"},     {"time", "T"},
-                           {"mass", "M"},     {"pressure", "L-1.M.T-2"}, {"temperature", "C"}, {"number", "1"}};
+constexpr Named words[] = {{"length", "L"},      {"area", "L2"}, {"volume", "L3"},
+                           {"time", "T"},        {"mass", "M"},  {"pressure", "L-1.M.T-2"},
+                           {"temperature", "C"}, {"number", "1"}};
 
 }  // namespace
 

@@ -1,5 +1,5 @@
-// What a unit measures: exponents of the seven base units, in UCUM's letters L T M A C Q F (length, time, mass, plane
-// angle, temperature, charge, luminous intensity; UCUM 28).
+// What a unit measures: exponents of the seven base units, in UCUM's letters L T M A C Q F (length, time,
+// mass, plane angle, temperature, charge, luminous intensity; UCUM 28).
 #pragma once
 #include <array>
 #include <cstddef>
@@ -21,8 +21,8 @@ struct Dimension {
     for (std::size_t i = 0; i < exponents.size(); ++i) exponents[i] += other.exponents[i] * times;
   }
 
-  /// Reads "L", "L2", "L-1.M.T-2", "1", or one of the words length, area, volume, time, mass, pressure, temperature,
-  /// number. Nothing for anything else.
+  /// Reads "L", "L2", "L-1.M.T-2", "1", or one of the words length, area, volume, time, mass, pressure,
+  /// temperature, number. Nothing for anything else.
   static std::optional<Dimension> named(std::string_view name);
 
   /// "L2", "L-1.M.T-2" (letters in alphabetical order), "1" for a pure number.

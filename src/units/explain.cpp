@@ -50,7 +50,8 @@ struct Reading {
 struct Mentioned {
   std::vector<const Atom*>& atoms;
   void component(const Component& found) {
-    if (found.atom != nullptr && std::find(atoms.begin(), atoms.end(), found.atom) == atoms.end()) atoms.push_back(found.atom);
+    if (found.atom != nullptr && std::find(atoms.begin(), atoms.end(), found.atom) == atoms.end())
+      atoms.push_back(found.atom);
   }
   void open(bool) {}
   void close(std::string_view) {}
@@ -62,15 +63,19 @@ std::string definition(const Atom& atom) {
   const auto product = atom.unit == "1" ? atom.value : atom.value + " " + atom.unit;
   const auto& function = atom.function;
   switch (function.kind) {
-    case SpecialFunction::none: return product;
-    case SpecialFunction::plus: return "(x + " + function.argument + ") times " + product;
+    case SpecialFunction::none:
+      return product;
+    case SpecialFunction::plus:
+      return "(x + " + function.argument + ") times " + product;
     case SpecialFunction::power: {
       std::string exponent = function.exponent_numerator == -1 ? "-x" : "x";
       if (function.exponent_denominator != 1) exponent += "/" + std::to_string(function.exponent_denominator);
       return function.argument + " to the power " + exponent + ", times " + product;
     }
-    case SpecialFunction::arctan: return "arc tangent of x/" + function.argument + ", times " + product;
-    case SpecialFunction::square: return "x squared, times " + product;
+    case SpecialFunction::arctan:
+      return "arc tangent of x/" + function.argument + ", times " + product;
+    case SpecialFunction::square:
+      return "x squared, times " + product;
   }
   return product;
 }
@@ -88,7 +93,8 @@ std::string factor_text(RatioOf<Big> factor) {
     text = write_quotient(false, above, Big(1), tens, Rounding::complete()).text;
   } else {
     (factor.twos < 0 ? below : above) <<= static_cast<unsigned>(std::abs(factor.twos));
-    (factor.fives < 0 ? below : above) *= boost::multiprecision::pow(Big(5), static_cast<unsigned>(std::abs(factor.fives)));
+    (factor.fives < 0 ? below : above) *=
+        boost::multiprecision::pow(Big(5), static_cast<unsigned>(std::abs(factor.fives)));
     text = above.str() + "/" + below.str();
   }
   if (factor.pis == 0) return text;
@@ -102,14 +108,20 @@ std::string factor_text(RatioOf<Big> factor) {
 Result<Explanation> Units::explain(std::string_view code) const {
   Reading reading;
   if (const Fault fault = parse(code, *table_, reading)) {
-    return Error{Error::invalid, "`" + std::string(code) + "` is no unit code: " + describe(fault, code), {}, 0, 0, {}};
+    return Error{Error::invalid,
+                 "`" + std::string(code) + "` is no unit code: " + describe(fault, code),
+                 {},
+                 0,
+                 0,
+                 {}};
   }
   Explanation explanation;
   explanation.reading = std::move(reading.words);
   explanation.canonical = canonical(code);
   explanation.dimension = dimension(code);
   UnitOf<Big> unit;
-  if (units::reduce(code, *table_, unit).fits && unit.special == nullptr) explanation.factor = factor_text(unit.factor);
+  if (units::reduce(code, *table_, unit).fits && unit.special == nullptr)
+    explanation.factor = factor_text(unit.factor);
   // The definitions of what was named, then of what those name, each once.
   auto atoms = std::move(reading.atoms);
   for (std::size_t i = 0; i < atoms.size(); ++i) {
@@ -150,7 +162,8 @@ std::string Units::kind(std::string_view code) const {
   if (!wanted || canonical(code).find('[') != std::string::npos) return {};
   if (*wanted == Dimension{}) return "number";
   for (const auto& atom : table_->atoms()) {
-    if (atom.function.kind == SpecialFunction::none && !atom.arbitrary && atom.unit_reduced.dimension == *wanted) {
+    if (atom.function.kind == SpecialFunction::none && !atom.arbitrary &&
+        atom.unit_reduced.dimension == *wanted) {
       return atom.kind;
     }
   }

@@ -55,8 +55,10 @@ std::string remedy(const Fault& fault, std::string_view piece, bool divided) {
       const auto product = std::string(piece.substr(0, digits)) + "." + std::string(piece.substr(digits));
       return divided ? "(" + product + ")" : product;  // g/24.h would be g.h/24 (UCUM 7.4)
     }
-    case Reason::caret: return without(piece, '^');
-    default: return {};
+    case Reason::caret:
+      return without(piece, '^');
+    default:
+      return {};
   }
 }
 

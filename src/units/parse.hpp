@@ -2,13 +2,13 @@
 //
 //   expression := ["/"] term                                  7.3
 //   term       := component { ("." | "/") component }         7.4, left to right, equal precedence
-//   component  := "(" term ")" [annotation] | integer [annotation] | symbol [exponent] [annotation] | annotation
-//   exponent   := ["+" | "-"] digits                          9, of prefix and atom together
+//   component  := "(" term ")" [annotation] | integer [annotation] | symbol [exponent] [annotation] |
+//   annotation exponent   := ["+" | "-"] digits                          9, of prefix and atom together
 //   symbol     := [prefix] atom                               4, 11
 //   annotation := "{" printable ASCII without braces "}"      6
 //
-// Where the specification is silent or contradicts itself, we decided: no exponent on a number, an annotation may follow
-// a number or a parenthesis, no factor 0, one annotation at a time, no "/" directly after "(".
+// Where the specification is silent or contradicts itself, we decided: no exponent on a number, an annotation
+// may follow a number or a parenthesis, no factor 0, one annotation at a time, no "/" directly after "(".
 #pragma once
 #include <array>
 #include <cstdint>
@@ -27,17 +27,24 @@ inline constexpr std::int32_t largest_exponent = 9999;
 struct Component {
   enum Kind { number, symbol, annotation, group };
   Kind kind = annotation;
-  bool divided = false;              // stands directly after a "/"
-  std::string_view text;             // number: its digits; symbol: prefix, atom and exponent; annotation: its braces too
-  const Prefix* prefix = nullptr;    // symbol only
-  const Atom* atom = nullptr;        // symbol only
-  std::int32_t exponent = 1;         // symbol only
-  std::string_view exponent_text;    // symbol only: as written, empty when there is none
-  std::string_view note;             // the annotation behind a number or symbol, braces included, or empty
+  bool divided = false;   // stands directly after a "/"
+  std::string_view text;  // number: its digits; symbol: prefix, atom and exponent; annotation: its braces too
+  const Prefix* prefix = nullptr;  // symbol only
+  const Atom* atom = nullptr;      // symbol only
+  std::int32_t exponent = 1;       // symbol only
+  std::string_view exponent_text;  // symbol only: as written, empty when there is none
+  std::string_view note;           // the annotation behind a number or symbol, braces included, or empty
 };
 
 /// Which byte may stand where.
-enum ByteClass : unsigned char { byte_refused, byte_symbol, byte_digit, byte_ends_symbol, byte_open_bracket, byte_close };
+enum ByteClass : unsigned char {
+  byte_refused,
+  byte_symbol,
+  byte_digit,
+  byte_ends_symbol,
+  byte_open_bracket,
+  byte_close
+};
 
 constexpr std::array<ByteClass, 256> classify_bytes() {
   std::array<ByteClass, 256> classes{};
@@ -51,11 +58,13 @@ constexpr std::array<ByteClass, 256> classify_bytes() {
 inline constexpr auto byte_classes = classify_bytes();
 
 /// Walks `code`, telling `sink` of every component in order:
-///   void sink.component(const Component&); void sink.open(bool divided); void sink.close(std::string_view note);
+///   void sink.component(const Component&); void sink.open(bool divided); void sink.close(std::string_view
+///   note);
 template <class Sink>
 class Parser {
  public:
-  Parser(std::string_view code, const AtomTable& table, Sink& sink) : code_(code), table_(table), sink_(sink) {}
+  Parser(std::string_view code, const AtomTable& table, Sink& sink)
+      : code_(code), table_(table), sink_(sink) {}
 
   Fault run() {
     if (code_.empty()) return {Reason::missing, 0, 0};
@@ -96,9 +105,12 @@ class Parser {
 
   bool misplaced(std::size_t at) {
     switch (byte_at(at)) {
-      case byte_refused: return fail(Reason::character, at, sequence_length(at));
-      case byte_close: return fail(code_[at] == ']' ? Reason::stray_bracket : Reason::stray_brace, at, 1);
-      default: break;
+      case byte_refused:
+        return fail(Reason::character, at, sequence_length(at));
+      case byte_close:
+        return fail(code_[at] == ']' ? Reason::stray_bracket : Reason::stray_brace, at, 1);
+      default:
+        break;
     }
     if (code_[at] == '{') return fail(Reason::two_annotations, at, code_.size() - at);
     return fail(Reason::missing_operator, at, 1);
@@ -107,7 +119,8 @@ class Parser {
   // A character beyond ASCII is reported whole, as far as its bytes look like UTF-8.
   std::size_t sequence_length(std::size_t at) const {
     std::size_t length = 1;
-    while (length < 4 && at + length < code_.size() && (static_cast<unsigned char>(code_[at + length]) & 0xC0) == 0x80) {
+    while (length < 4 && at + length < code_.size() &&
+           (static_cast<unsigned char>(code_[at + length]) & 0xC0) == 0x80) {
       ++length;
     }
     return length;
@@ -187,7 +200,8 @@ class Parser {
     found.text = text;
     if (stem == 0) {
       found.kind = Component::number;
-      if (text.find_first_not_of('0') == std::string_view::npos) return fail(Reason::zero, start, text.size());
+      if (text.find_first_not_of('0') == std::string_view::npos)
+        return fail(Reason::zero, start, text.size());
     } else {
       found.kind = Component::symbol;
       if (stem < text.size()) {
@@ -197,7 +211,8 @@ class Parser {
         if (!exponent(found)) return fail(Reason::exponent_too_large, start + stem, text.size() - stem);
       }
       const auto found_symbol = table_.look_up(text.substr(0, stem));
-      if (found_symbol.atom == nullptr || found_symbol.prefix_refused) return unknown(start, text, stem, found_symbol);
+      if (found_symbol.atom == nullptr || found_symbol.prefix_refused)
+        return unknown(start, text, stem, found_symbol);
       found.prefix = found_symbol.prefix;
       found.atom = found_symbol.atom;
     }

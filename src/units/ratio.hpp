@@ -1,8 +1,8 @@
 // An exact positive factor: a fraction times powers of two, five and pi.
 //
-// Twos and fives are kept as exponents because nearly every unit is a power of ten away from another one: the fraction
-// that is left is small (an inch is 127 / 50, kept as 127 with 2^-1 and 5^-2), and a factor is a terminating decimal
-// exactly when its denominator is 1.
+// Twos and fives are kept as exponents because nearly every unit is a power of ten away from another one: the
+// fraction that is left is small (an inch is 127 / 50, kept as 127 with 2^-1 and 5^-2), and a factor is a
+// terminating decimal exactly when its denominator is 1.
 #pragma once
 #include <cstdint>
 #include <cstdlib>

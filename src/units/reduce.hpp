@@ -23,8 +23,8 @@ RatioOf<Integer> widened(const RatioOf<Wide>& ratio) {
   return {Integer(ratio.numerator), Integer(ratio.denominator), ratio.twos, ratio.fives, ratio.pis};
 }
 
-/// Multiplies the components into one unit. A parenthesis after "/" turns the sign of what stands in it; the signs of
-/// the open ones are kept as bits.
+/// Multiplies the components into one unit. A parenthesis after "/" turns the sign of what stands in it; the
+/// signs of the open ones are kept as bits.
 template <class Integer>
 class Reducer {
  public:
@@ -87,7 +87,8 @@ class Reducer {
     if (!multiply_in(atom.unit_reduced.factor, exponent)) fits_ = false;
     const auto& arbitrary = atom.unit_reduced.arbitrary;
     for (std::size_t i = 0; i < arbitrary.count; ++i) {
-      if (!unit_.arbitrary.add(arbitrary.powers[i].atom, arbitrary.powers[i].exponent * exponent)) fits_ = false;
+      if (!unit_.arbitrary.add(arbitrary.powers[i].atom, arbitrary.powers[i].exponent * exponent))
+        fits_ = false;
     }
   }
 

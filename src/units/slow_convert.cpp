@@ -12,8 +12,8 @@ namespace {
 
 namespace mp = boost::multiprecision;
 
-// Only logarithms, powers with a broken exponent and tangents are computed in floating point, decimal and with
-// 60 digits, of which 17 are shown.
+// Only logarithms, powers with a broken exponent and tangents are computed in floating point, decimal and
+// with 60 digits, of which 17 are shown.
 using Float = mp::number<mp::cpp_dec_float<60>>;
 constexpr int float_digits = 50;
 
@@ -36,9 +36,13 @@ struct Amount {
   static Amount near(Float value) { return {{}, 0, false, std::move(value)}; }
 };
 
-Float to_float(const BigRational& value) { return Float(mp::numerator(value)) / Float(mp::denominator(value)); }
+Float to_float(const BigRational& value) {
+  return Float(mp::numerator(value)) / Float(mp::denominator(value));
+}
 
-Float pi_float() { return Float(scaled_pi()) / mp::pow(Float(2), static_cast<int>(pi_bits)); }
+Float pi_float() {
+  return Float(scaled_pi()) / mp::pow(Float(2), static_cast<int>(pi_bits));
+}
 
 Float to_float(const Amount& amount) {
   if (!amount.exact) return amount.approximate;
@@ -51,7 +55,8 @@ Amount multiplied(const Amount& amount, const BigRational& factor, int pis) {
 }
 
 bool to_rational(const RatioOf<Big>& ratio, BigRational& rational) {
-  const auto twos = static_cast<unsigned>(std::abs(ratio.twos)), fives = static_cast<unsigned>(std::abs(ratio.fives));
+  const auto twos = static_cast<unsigned>(std::abs(ratio.twos)),
+             fives = static_cast<unsigned>(std::abs(ratio.fives));
   if (twos > big_bits || fives > big_bits / 2 || std::abs(ratio.pis) > most_pis) return false;
   Big above = ratio.numerator, below = ratio.denominator;
   (ratio.twos < 0 ? below : above) <<= twos;
@@ -61,7 +66,8 @@ bool to_rational(const RatioOf<Big>& ratio, BigRational& rational) {
 }
 
 Result<BigRational> power_of_ten(std::int64_t exponent) {
-  if (exponent > most_tens || exponent < -most_tens) return refusal("a power of ten beyond " + std::to_string(most_tens));
+  if (exponent > most_tens || exponent < -most_tens)
+    return refusal("a power of ten beyond " + std::to_string(most_tens));
   const Big power = mp::pow(Big(10), static_cast<unsigned>(std::abs(exponent)));
   return exponent < 0 ? BigRational(Big(1), power) : BigRational(power);
 }
@@ -74,7 +80,9 @@ BigRational rational_of(const std::string& decimal) {
   return scale < 0 ? BigRational(digits, power) : BigRational(digits * power);
 }
 
-bool is_whole(const BigRational& value) { return mp::denominator(value) == 1; }
+bool is_whole(const BigRational& value) {
+  return mp::denominator(value) == 1;
+}
 
 // base^exponent, exactly when the exponent is whole.
 Result<Amount> raised(const SpecialFunction& function, const BigRational& x) {
@@ -107,7 +115,8 @@ Result<Amount> logarithm(const SpecialFunction& function, const Amount& m) {
   BigRational back = function.exponent_denominator;
   back /= function.exponent_numerator;  // which may be negative: a fraction's denominator may not
   const Float value = to_float(m);
-  if (value <= 0) return refusal("a logarithmic unit has no value for zero or a negative amount", "keep the charted unit");
+  if (value <= 0)
+    return refusal("a logarithmic unit has no value for zero or a negative amount", "keep the charted unit");
   const bool natural = function.argument == "e";
   if (m.exact && m.pis == 0) {
     if (m.value == 1) return Amount::of(0);
@@ -132,9 +141,12 @@ Result<Amount> logarithm(const SpecialFunction& function, const Amount& m) {
 // The amount of corresponding units that x on the special scale stands for.
 Result<Amount> from_special(const SpecialFunction& function, const BigRational& x) {
   switch (function.kind) {
-    case SpecialFunction::plus: return Amount::of(x + rational_of(function.argument));
-    case SpecialFunction::power: return raised(function, x);
-    case SpecialFunction::square: return Amount::of(x * x);
+    case SpecialFunction::plus:
+      return Amount::of(x + rational_of(function.argument));
+    case SpecialFunction::power:
+      return raised(function, x);
+    case SpecialFunction::square:
+      return Amount::of(x * x);
     case SpecialFunction::arctan: {
       const BigRational tangent = x / rational_of(function.argument);
       if (tangent == 0) return Amount::of(0);
@@ -142,7 +154,8 @@ Result<Amount> from_special(const SpecialFunction& function, const BigRational& 
       if (tangent == 1 || tangent == -1) return Amount::of(tangent * BigRational(1, 4), 1);
       return Amount::near(mp::atan(to_float(tangent)));
     }
-    case SpecialFunction::none: break;
+    case SpecialFunction::none:
+      break;
   }
   return Amount::of(x);
 }
@@ -159,9 +172,11 @@ bool exact_root(const BigRational& value, BigRational& root) {
 Result<Amount> to_special(const SpecialFunction& function, const Amount& m) {
   switch (function.kind) {
     case SpecialFunction::plus:
-      if (m.exact && (m.pis == 0 || m.value == 0)) return Amount::of(m.value - rational_of(function.argument));
+      if (m.exact && (m.pis == 0 || m.value == 0))
+        return Amount::of(m.value - rational_of(function.argument));
       return Amount::near(to_float(m) - to_float(rational_of(function.argument)));
-    case SpecialFunction::power: return logarithm(function, m);
+    case SpecialFunction::power:
+      return logarithm(function, m);
     case SpecialFunction::square: {
       if (to_float(m) < 0) return refusal("a square root of a negative amount", "keep the charted unit");
       BigRational root;
@@ -182,7 +197,8 @@ Result<Amount> to_special(const SpecialFunction& function, const Amount& m) {
       }
       return Amount::near(mp::tan(to_float(m)) * to_float(scale));
     }
-    case SpecialFunction::none: break;
+    case SpecialFunction::none:
+      break;
   }
   return m;
 }
@@ -235,7 +251,8 @@ const Big& scaled_pi() {
 }
 
 Outcome Converter::Slow::prepare() {
-  const Error too_large = refusal("the factor is beyond " + std::to_string(big_bits) + " bits", "use smaller exponents");
+  const Error too_large =
+      refusal("the factor is beyond " + std::to_string(big_bits) + " bits", "use smaller exponents");
   if (source.special == nullptr && target.special == nullptr) {
     auto factor = source.factor;
     if (!factor.divide(target.factor)) return too_large;
@@ -249,7 +266,8 @@ Outcome Converter::Slow::prepare() {
     factor.reduce();
     return factor;
   };
-  if (!to_rational(whole_factor(source), source_scale_) || !to_rational(whole_factor(target), target_scale_)) return too_large;
+  if (!to_rational(whole_factor(source), source_scale_) || !to_rational(whole_factor(target), target_scale_))
+    return too_large;
   return std::monostate{};
 }
 
@@ -276,9 +294,11 @@ Result<Conversion> Converter::Slow::convert(const ValueToken& value, const Round
   } else {
     base = Amount::of(charted * source_scale_, source.factor.pis);
   }
-  if (target.special == nullptr) return written(multiplied(base, 1 / target_scale_, -target.factor.pis), rounding);
+  if (target.special == nullptr)
+    return written(multiplied(base, 1 / target_scale_, -target.factor.pis), rounding);
   const auto& atom = *target.special;
-  auto number = to_special(atom.function, multiplied(base, 1 / corresponding(atom), -atom.unit_reduced.factor.pis));
+  auto number =
+      to_special(atom.function, multiplied(base, 1 / corresponding(atom), -atom.unit_reduced.factor.pis));
   if (!number) return number.error();
   return written(multiplied(*number, 1 / target_scale_, 0), rounding);
 }

@@ -1,4 +1,5 @@
-// Conversions that need more than a 128-bit fraction: big fractions, powers of pi, special units (UCUM 21-23).
+// Conversions that need more than a 128-bit fraction: big fractions, powers of pi, special units (UCUM
+// 21-23).
 #pragma once
 #include <variant>
 
@@ -17,8 +18,8 @@ struct Converter::Slow {
   Result<Conversion> convert(const ValueToken& value, const Rounding& rounding) const;
 
  private:
-  BigRational factor_;       // source to target when neither is special
-  int pis_ = 0;              // power of pi that belongs to factor_
+  BigRational factor_;                       // source to target when neither is special
+  int pis_ = 0;                              // power of pi that belongs to factor_
   BigRational source_scale_, target_scale_;  // special units: what multiplies the number on its scale
 };
 

@@ -20,12 +20,24 @@ Error broken(std::string_view file, std::size_t line, std::string message) {
   return {Error::mapping_broken, std::move(message), std::string(file), line, 0, "mend the row"};
 }
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
-bool is_upper(char c) { return c >= 'A' && c <= 'Z'; }
-bool is_lower(char c) { return c >= 'a' && c <= 'z'; }
-char lower(char c) { return is_upper(c) ? static_cast<char>(c - 'A' + 'a') : c; }
-char upper(char c) { return is_lower(c) ? static_cast<char>(c - 'a' + 'A') : c; }
-bool is_blank(char c) { return c == ' ' || c == '\t'; }
+bool is_digit(char c) {
+  return c >= '0' && c <= '9';
+}
+bool is_upper(char c) {
+  return c >= 'A' && c <= 'Z';
+}
+bool is_lower(char c) {
+  return c >= 'a' && c <= 'z';
+}
+char lower(char c) {
+  return is_upper(c) ? static_cast<char>(c - 'A' + 'a') : c;
+}
+char upper(char c) {
+  return is_lower(c) ? static_cast<char>(c - 'a' + 'A') : c;
+}
+bool is_blank(char c) {
+  return c == ' ' || c == '\t';
+}
 
 std::string_view trimmed(std::string_view text) {
   while (!text.empty() && is_blank(text.front())) text.remove_prefix(1);
@@ -64,7 +76,8 @@ std::vector<std::string> words_of(std::string_view text) {
 }
 
 void add(std::vector<std::string>& list, std::string code) {
-  if (!code.empty() && std::find(list.begin(), list.end(), code) == list.end()) list.push_back(std::move(code));
+  if (!code.empty() && std::find(list.begin(), list.end(), code) == list.end())
+    list.push_back(std::move(code));
 }
 
 std::string replaced(std::string text, std::string_view from, std::string_view to) {
@@ -109,7 +122,8 @@ std::vector<Piece> pieces_of(std::string_view text) {
     } else if (c == '.' || c == '/' || c == '(' || c == ')') {
       flush();
       pieces.push_back({std::string(1, c), true});
-    } else if (c == '*' && trimmed(current) != "10" && trimmed(current) != "x10" && trimmed(current) != "X10") {
+    } else if (c == '*' && trimmed(current) != "10" && trimmed(current) != "x10" &&
+               trimmed(current) != "X10") {
       flush();
       pieces.push_back({".", true});
     } else {
@@ -157,7 +171,8 @@ std::string power_of_number(std::string_view text) {
   if (text.find_first_not_of("0123456789+") != std::string_view::npos || text.rfind('+') != sign) return {};
   const int exponent = std::stoi(std::string(text.substr(sign + 1)));
   Wide power = static_cast<unsigned>(std::stoi(std::string(text.substr(0, sign))));
-  if (exponent < 1 || exponent > 99 || !raise(power, static_cast<unsigned>(exponent)) || (power >> 63) != 0) return {};
+  if (exponent < 1 || exponent > 99 || !raise(power, static_cast<unsigned>(exponent)) || (power >> 63) != 0)
+    return {};
   return std::to_string(static_cast<std::uint64_t>(power));
 }
 
@@ -172,7 +187,8 @@ int distance(std::string_view a, std::string_view b) {
     for (std::size_t j = 1; j <= b.size(); ++j) {
       const int change = a[i - 1] == b[j - 1] ? 0 : lower(a[i - 1]) == lower(b[j - 1]) ? 1 : 2;
       int best = std::min({cost[i - 1][j] + 2, cost[i][j - 1] + 2, cost[i - 1][j - 1] + change});
-      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) best = std::min(best, cost[i - 2][j - 2] + 2);
+      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1])
+        best = std::min(best, cost[i - 2][j - 2] + 2);
       cost[i][j] = best;
     }
   }
@@ -188,7 +204,9 @@ Result<std::shared_ptr<const Slips>> Slips::load(const Tables& tables, const Ato
   return std::shared_ptr<const Slips>(std::move(slips));
 }
 
-bool Slips::is_valid(std::string_view code) const { return !validate(code, table_); }
+bool Slips::is_valid(std::string_view code) const {
+  return !validate(code, table_);
+}
 
 Outcome Slips::read_slips(const Tables& tables) {
   const auto* text = tables.find(slips_file);
@@ -228,8 +246,8 @@ Outcome Slips::read_warnings(const Tables& tables) {
   auto csv = syntax::read_csv_table(*text, warnings_file);
   if (!csv) return csv.error();
   for (const auto& row : csv->rows) {
-    const std::string code(csv->cell(row, "code")), kind(csv->cell(row, "kind")), message(csv->cell(row, "message")),
-        meant(csv->cell(row, "meant"));
+    const std::string code(csv->cell(row, "code")), kind(csv->cell(row, "kind")),
+        message(csv->cell(row, "message")), meant(csv->cell(row, "meant"));
     if (!is_valid(code)) return broken(warnings_file, row.line, "no valid code: " + code);
     if (!meant.empty() && !is_valid(meant)) return broken(warnings_file, row.line, "no valid code: " + meant);
     if (kind == "note") {
@@ -269,7 +287,9 @@ std::string Slips::without_look_alikes(std::string_view text) const {
       continue;
     }
     std::size_t length = 1;
-    while (length < 4 && at + length < text.size() && (static_cast<unsigned char>(text[at + length]) & 0xC0) == 0x80) ++length;
+    while (length < 4 && at + length < text.size() &&
+           (static_cast<unsigned char>(text[at + length]) & 0xC0) == 0x80)
+      ++length;
     const auto character = text.substr(at, length);
     const auto found = look_alikes_.find(std::string(character));
     if (found == look_alikes_.end()) {
@@ -277,7 +297,8 @@ std::string Slips::without_look_alikes(std::string_view text) const {
     } else {
       const auto& meant = found->second;
       const bool full_width = character.starts_with("\xEF\xBC");
-      const bool raised = !full_width && !meant.empty() && (is_digit(meant[0]) || meant[0] == '-' || meant[0] == '+');
+      const bool raised =
+          !full_width && !meant.empty() && (is_digit(meant[0]) || meant[0] == '-' || meant[0] == '+');
       if (raised && !raised_before && plain.ends_with("10")) plain += '*';
       raised_before = raised;
       plain += meant;
@@ -327,7 +348,8 @@ std::string Slips::case_insensitive(std::string_view text) const {
   return is_valid(code) ? code : std::string{};
 }
 
-// One symbol with its exponent, no number before it: by the table of slips, by the other code set, by brackets.
+// One symbol with its exponent, no number before it: by the table of slips, by the other code set, by
+// brackets.
 Slips::Codes Slips::mended_symbol(std::string_view text) const {
   Codes codes;
   if (is_valid(text)) {
@@ -341,7 +363,8 @@ Slips::Codes Slips::mended_symbol(std::string_view text) const {
   if (!exponent.empty() && !stem.empty()) {
     if (const auto* known = part(stem)) {
       for (const auto& code : *known) {
-        if (code.find_first_of("./({") == std::string::npos && !is_digit(code.back())) add(codes, code + std::string(exponent));
+        if (code.find_first_of("./({") == std::string::npos && !is_digit(code.back()))
+          add(codes, code + std::string(exponent));
       }
       if (!codes.empty()) return codes;
     }
@@ -361,7 +384,9 @@ Slips::Codes Slips::mended_component(std::string_view text) const {
   const auto brace = text.find('{');
   if (brace != std::string_view::npos && brace > 0 && text.back() == '}') {
     Codes codes;
-    for (const auto& code : mended_component(trimmed(text.substr(0, brace)))) add(codes, code + std::string(text.substr(brace)));
+    const auto note =
+        replaced(std::string(text.substr(brace)), " ", "_");  // a blank cannot stand in an annotation
+    for (const auto& code : mended_component(trimmed(text.substr(0, brace)))) add(codes, code + note);
     return codes;
   }
   std::string plain = replaced(std::string(text), "^", "");
@@ -371,17 +396,21 @@ Slips::Codes Slips::mended_component(std::string_view text) const {
   }
   const auto key = key_of(plain);
   // 10e3, 10E3, 10+3, and x103 after the ^ is gone
-  if (key.starts_with("10") && key.size() > 2 && key.find_first_not_of("0123456789e+-*^", 2) == std::string::npos && !is_valid(plain)) {
-    const auto digits = key.substr(key.find_first_not_of("e+*^", 2) == std::string::npos ? key.size() : key.find_first_not_of("e+*^", 2));
+  if (key.starts_with("10") && key.size() > 2 &&
+      key.find_first_not_of("0123456789e+-*^", 2) == std::string::npos && !is_valid(plain)) {
+    const auto digits =
+        key.substr(key.find_first_not_of("e+*^", 2) == std::string::npos ? key.size()
+                                                                         : key.find_first_not_of("e+*^", 2));
     if (auto power = "10*" + digits; !digits.empty() && is_valid(power)) return {power};
   }
-  if (text.starts_with("x10") && key.size() > 2 && key.find_first_not_of("0123456789") == std::string::npos) return {"10*" + key.substr(2)};
+  if (text.starts_with("x10") && key.size() > 2 && key.find_first_not_of("0123456789") == std::string::npos)
+    return {"10*" + key.substr(2)};
   if (auto codes = mended_symbol(plain); !codes.empty()) return codes;
   if (auto power = power_of_number(plain); !power.empty()) return {power};
   static constexpr struct {
     std::string_view word;
     std::string_view exponent;
-  } powers[] = {{"sq ", "2"}, {"sq. ", "2"}, {"square ", "2"}, {"cu ", "3"}, {"cu. ", "3"}, {"cubic ", "3"}};
+  } powers[] = {{"sq ", "2"}, {"square ", "2"}, {"cu ", "3"}, {"cubic ", "3"}};
   for (const auto& power : powers) {
     if (!key.starts_with(power.word)) continue;
     Codes codes;
@@ -418,6 +447,9 @@ Slips::Codes Slips::mended_component(std::string_view text) const {
 Slips::Codes Slips::rewritten(std::string_view text) const {
   std::string spaced(text);
   for (const std::string_view per : {" per ", " PER ", " Per "}) spaced = replaced(spaced, per, "/");
+  for (const std::string_view word : {"sq", "Sq", "SQ", "cu", "Cu", "CU"}) {
+    spaced = replaced(spaced, std::string(word) + ". ", std::string(word) + " ");
+  }
   if (key_of(spaced).starts_with("per ")) spaced = "/" + spaced.substr(spaced.find(' ') + 1);
   if (auto expanded = expanded_group(spaced); !expanded.empty()) {
     if (is_valid(expanded)) return {expanded};
@@ -443,7 +475,8 @@ Slips::Codes Slips::rewritten(std::string_view text) const {
     for (const auto& code : codes) {
       for (const auto& symbol : mended) {
         const bool product = symbol.find('.') != std::string::npos && symbol.find('[') > symbol.find('.');
-        if (longer.size() < most_suggestions) longer.push_back(code + (divided && product && symbol[0] != '(' ? "(" + symbol + ")" : symbol));
+        if (longer.size() < most_suggestions)
+          longer.push_back(code + (divided && product && symbol[0] != '(' ? "(" + symbol + ")" : symbol));
       }
     }
     codes = std::move(longer);
@@ -463,7 +496,8 @@ Slips::Codes Slips::near(std::string_view text, std::size_t most) const {
   std::vector<Candidate> candidates;
   std::size_t rank = 0;
   auto consider = [&](std::string_view code) {
-    const std::size_t longer = std::max(text.size(), code.size()), shorter = std::min(text.size(), code.size());
+    const std::size_t longer = std::max(text.size(), code.size()),
+                      shorter = std::min(text.size(), code.size());
     ++rank;
     if (longer - shorter > 2) return;
     const int apart = distance(text, code);
@@ -490,14 +524,18 @@ std::vector<std::string> Slips::suggest(std::string_view text) const {
     }
   };
   const std::string plain_text = without_look_alikes(text);
-  const auto plain = trimmed(plain_text);
+  auto plain = trimmed(plain_text);
   if (const auto* known = whole(plain)) take(*known);
+  // The period of an abbreviation: "ft.", "hrs."
+  while (plain.size() > 1 && plain.back() == '.') plain = trimmed(plain.substr(0, plain.size() - 1));
+  if (const auto* known = whole(plain); known != nullptr && found.empty()) take(*known);
   if (is_valid(plain)) take({std::string(plain)});
-  // All capitals: an old interface that sends the other code set, unless a part is a slip of its own (CC is no
-  // centicoulomb).
+  // All capitals: an old interface that sends the other code set, unless a part is a slip of its own (CC is
+  // no centicoulomb).
   const bool small_letters = std::any_of(plain.begin(), plain.end(), is_lower);
   const auto pieces = pieces_of(plain);
-  const bool slip = std::any_of(pieces.begin(), pieces.end(), [&](const Piece& piece) { return part(piece.text) != nullptr; });
+  const bool slip = std::any_of(pieces.begin(), pieces.end(),
+                                [&](const Piece& piece) { return part(piece.text) != nullptr; });
   if (found.empty() && !small_letters && !slip) take({case_insensitive(plain)});
   if (found.empty()) take(rewritten(plain));
   if (found.empty() || !small_letters) take({case_insensitive(plain)});
@@ -514,9 +552,11 @@ struct Doubts {
   bool number_before = false;
 
   void component(const Component& found) {
-    if (found.text == "{}" || found.note == "{}") warnings.push_back({"an empty annotation says nothing", {}});
+    if (found.text == "{}" || found.note == "{}")
+      warnings.push_back({"an empty annotation says nothing", {}});
     if (found.kind == Component::number) {
-      if (found.text.size() > 1 && found.text[0] == '0') warnings.push_back({"a number begins with zero", {}});
+      if (found.text.size() > 1 && found.text[0] == '0')
+        warnings.push_back({"a number begins with zero", {}});
       if (number_before && !found.divided) {
         warnings.push_back({"a period multiplies: this is no decimal number", {}});
       }
@@ -588,8 +628,10 @@ std::vector<Warning> Slips::warnings(std::string_view code) const {
   }
   const auto tree = read_tree(code, table_);
   if (auto meant = grouped_denominator(*tree); !meant.empty()) {
-    warnings.push_back({"read from left to right: what follows the second operator multiplies, it does not divide (UCUM 7.4)",
-                        std::move(meant)});
+    warnings.push_back(
+        {"read from left to right: what follows the second operator multiplies, it does not divide (UCUM "
+         "7.4)",
+         std::move(meant)});
   }
   const auto whole = cautions_.find(std::string(code));
   if (whole != cautions_.end()) {
@@ -611,7 +653,8 @@ std::vector<Warning> Slips::warnings(std::string_view code) const {
     meant += caution->second.meant + std::string(exponent);
     if (caution->second.meant.empty()) mended = false;
   }
-  for (auto& message : messages) warnings.push_back({std::move(message), mended && is_valid(meant) ? meant : std::string{}});
+  for (auto& message : messages)
+    warnings.push_back({std::move(message), mended && is_valid(meant) ? meant : std::string{}});
   return warnings;
 }
 

@@ -1,5 +1,5 @@
-// What may have been meant: slips of the trade, look-alikes, the case-insensitive codes, near spellings; and warnings
-// for codes that are valid but seldom meant. Read from units/slips.csv and units/warnings.csv.
+// What may have been meant: slips of the trade, look-alikes, the case-insensitive codes, near spellings; and
+// warnings for codes that are valid but seldom meant. Read from units/slips.csv and units/warnings.csv.
 #pragma once
 #include <memory>
 #include <string>
@@ -17,7 +17,8 @@ struct Warning;
 
 class Slips {
  public:
-  /// Error::mapping_broken when a table is not understood, or suggests what is no valid code. `table` must outlive it.
+  /// Error::mapping_broken when a table is not understood, or suggests what is no valid code. `table` must
+  /// outlive it.
   static Result<std::shared_ptr<const Slips>> load(const Tables& tables, const AtomTable& table);
 
   /// See Units::suggest.
@@ -51,10 +52,10 @@ class Slips {
     bool part = false;  // also as a part of a longer code
   };
   const AtomTable& table_;
-  std::unordered_map<std::string, Codes> whole_;             // a text that stands alone, small letters → codes
-  std::unordered_map<std::string, Codes> parts_;             // one component, small letters → codes
+  std::unordered_map<std::string, Codes> whole_;  // a text that stands alone, small letters → codes
+  std::unordered_map<std::string, Codes> parts_;  // one component, small letters → codes
   std::unordered_map<std::string, std::string> look_alikes_;  // a character beyond ASCII → plain text
-  std::vector<std::string> common_;                          // codes that near spellings are drawn from, commonest first
+  std::vector<std::string> common_;  // codes that near spellings are drawn from, commonest first
   std::unordered_map<std::string, Caution> cautions_;
   std::unordered_map<std::string, std::string> notes_;
 };

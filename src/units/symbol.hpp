@@ -15,8 +15,10 @@ struct Symbol {
   /// `text` must not be longer than `longest`.
   explicit Symbol(std::string_view text) {
     const std::size_t size = text.size();
-    for (std::size_t i = 0; i < size && i < 8; ++i) head |= std::uint64_t{static_cast<unsigned char>(text[i])} << (8 * i);
-    for (std::size_t i = 8; i < size; ++i) tail |= std::uint64_t{static_cast<unsigned char>(text[i])} << (8 * (i - 8));
+    for (std::size_t i = 0; i < size && i < 8; ++i)
+      head |= std::uint64_t{static_cast<unsigned char>(text[i])} << (8 * i);
+    for (std::size_t i = 8; i < size; ++i)
+      tail |= std::uint64_t{static_cast<unsigned char>(text[i])} << (8 * (i - 8));
   }
 
   bool operator==(const Symbol&) const = default;

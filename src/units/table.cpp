@@ -17,7 +17,8 @@ Error broken(std::string_view file, std::size_t line, std::string message) {
   return {Error::mapping_broken, std::move(message), std::string(file), line, 0, "mend the row"};
 }
 
-// Reads a plain or exponent decimal ("1.0576e-34") exactly. False when it is none, is zero, or does not fit 128 bits.
+// Reads a plain or exponent decimal ("1.0576e-34") exactly. False when it is none, is zero, or does not fit
+// 128 bits.
 bool read_decimal(std::string_view text, Ratio& ratio) {
   std::string digits;
   std::int32_t exponent = 0;
@@ -80,7 +81,8 @@ bool read_function(std::string_view text, SpecialFunction& function) {
     if (std::from_chars(fraction.data(), end, function.exponent_numerator).ptr != end) return false;
     if (slash == std::string::npos) return true;
     const char* last = fraction.data() + fraction.size();
-    return std::from_chars(end + 1, last, function.exponent_denominator).ptr == last && function.exponent_denominator > 0;
+    return std::from_chars(end + 1, last, function.exponent_denominator).ptr == last &&
+           function.exponent_denominator > 0;
   }
   return false;
 }
@@ -117,7 +119,8 @@ Outcome AtomTable::read_prefixes(const Tables& tables) {
       return broken(prefixes_file, row.line, "a prefix has one or two ASCII letters");
     }
     auto& places = prefix.symbol.size() == 1 ? one_letter_ : two_letters_;
-    if (places[first] >= 0) return broken(prefixes_file, row.line, "two prefixes of one length begin with the same letter");
+    if (places[first] >= 0)
+      return broken(prefixes_file, row.line, "two prefixes of one length begin with the same letter");
     places[first] = static_cast<std::int16_t>(prefixes_.size());
     prefixes_.push_back(std::move(prefix));
   }
@@ -130,9 +133,11 @@ Outcome AtomTable::read_atoms(const Tables& tables) {
   auto csv = syntax::read_csv_table(*text, atoms_file);
   if (!csv) return csv.error();
   std::vector<std::size_t> columns;
-  for (const auto name : {"symbol", "ci", "metric", "special", "arbitrary", "value", "unit", "letter", "kind", "name"}) {
+  for (const auto name :
+       {"symbol", "ci", "metric", "special", "arbitrary", "value", "unit", "letter", "kind", "name"}) {
     columns.push_back(csv->column(name));
-    if (columns.back() == csv->none) return broken(atoms_file, 1, std::string("the column ") + name + " is missing");
+    if (columns.back() == csv->none)
+      return broken(atoms_file, 1, std::string("the column ") + name + " is missing");
   }
   if (csv->rows.size() > slot_count / 2) return broken(atoms_file, 0, "more unit atoms than the index holds");
   slots_.resize(slot_count);
@@ -148,7 +153,8 @@ Outcome AtomTable::read_atoms(const Tables& tables) {
     atom.ci = std::move(cell(1));
     atom.metric = cell(2) == "yes";
     atom.arbitrary = cell(4) == "yes";
-    if (!read_function(cell(3), atom.function)) return broken(atoms_file, row.line, "unknown special function: " + cell(3));
+    if (!read_function(cell(3), atom.function))
+      return broken(atoms_file, row.line, "unknown special function: " + cell(3));
     atom.value = std::move(cell(5));
     atom.unit = std::move(cell(6));
     atom.kind = std::move(cell(8));
@@ -163,7 +169,8 @@ Outcome AtomTable::read_atoms(const Tables& tables) {
       atom.unit_reduced.dimension.exponents[place] = 1;
     }
     const Symbol symbol(atom.symbol);
-    if (find(symbol) != nullptr) return broken(atoms_file, row.line, "the symbol " + atom.symbol + " stands twice");
+    if (find(symbol) != nullptr)
+      return broken(atoms_file, row.line, "the symbol " + atom.symbol + " stands twice");
     std::size_t slot = symbol.hash() & slot_mask;
     while (slots_[slot].atom >= 0) slot = (slot + 1) & slot_mask;
     slots_[slot] = {symbol, static_cast<std::int32_t>(atoms_.size())};
@@ -193,27 +200,32 @@ struct Mentions {
 }  // namespace
 
 // Depth first; state is 0 untouched, 1 on the way (meeting it again is a circle), 2 done.
-Outcome AtomTable::resolve(std::size_t index, std::vector<char>& state, const std::vector<std::size_t>& lines) {
+Outcome AtomTable::resolve(std::size_t index, std::vector<char>& state,
+                           const std::vector<std::size_t>& lines) {
   if (state[index] == 2) return std::monostate{};
   Atom& atom = atoms_[index];
-  if (state[index] == 1) return broken(atoms_file, lines[index], "the definition of " + atom.symbol + " is circular");
+  if (state[index] == 1)
+    return broken(atoms_file, lines[index], "the definition of " + atom.symbol + " is circular");
   state[index] = 1;
   if (!atom.base) {
     Mentions mentions{atoms_.data(), {}};
     if (const Fault fault = parse(atom.unit, *this, mentions)) {
-      return broken(atoms_file, lines[index], "the defining unit of " + atom.symbol + ": " + describe(fault, atom.unit));
+      return broken(atoms_file, lines[index],
+                    "the defining unit of " + atom.symbol + ": " + describe(fault, atom.unit));
     }
     for (const auto mentioned : mentions.atoms) {
       if (auto resolved = resolve(mentioned, state, lines); !resolved) return resolved.error();
     }
     Unit unit;
     if (!reduce(atom.unit, *this, unit).fits || unit.special != nullptr) {
-      return broken(atoms_file, lines[index], "the definition of " + atom.symbol + " is special or does not fit 128 bits");
+      return broken(atoms_file, lines[index],
+                    "the definition of " + atom.symbol + " is special or does not fit 128 bits");
     }
     if (atom.value == "pi") {
       unit.factor.pis += 1;
     } else if (!read_decimal(atom.value, unit.factor)) {
-      return broken(atoms_file, lines[index], "the value of " + atom.symbol + " is no decimal that fits 128 bits");
+      return broken(atoms_file, lines[index],
+                    "the value of " + atom.symbol + " is no decimal that fits 128 bits");
     }
     unit.factor.reduce();
     if (atom.arbitrary && unit.arbitrary.count == 0) unit.arbitrary.add(static_cast<std::int32_t>(index), 1);
@@ -225,7 +237,8 @@ Outcome AtomTable::resolve(std::size_t index, std::vector<char>& state, const st
 }
 
 void AtomTable::look_up_two_letters(Lookup& found, std::string_view text, Symbol rest) const {
-  // The prefixes of two letters that begin alike would need a list; the table refuses such a pair when it is read.
+  // The prefixes of two letters that begin alike would need a list; the table refuses such a pair when it is
+  // read.
   const auto place = two_letters_[static_cast<unsigned char>(text[0])];
   if (prefixes_[static_cast<std::size_t>(place)].symbol[1] == text[1]) try_prefix(found, place, rest);
 }

@@ -57,8 +57,8 @@ struct Lookup {
 
 class AtomTable {
  public:
-  /// Reads units/atoms.csv and units/prefixes.csv. Error::mapping_broken with file and line when a row cannot be
-  /// understood, a definition is circular or names an unknown unit, or a factor does not fit 128 bits.
+  /// Reads units/atoms.csv and units/prefixes.csv. Error::mapping_broken with file and line when a row cannot
+  /// be understood, a definition is circular or names an unknown unit, or a factor does not fit 128 bits.
   static Result<std::unique_ptr<const AtomTable>> load(const Tables& tables);
 
   const std::vector<Atom>& atoms() const { return atoms_; }
@@ -82,7 +82,8 @@ class AtomTable {
       if (text.size() > 1 && first < 128 && one_letter_[first] >= 0) {
         if (try_prefix(found, one_letter_[first], symbol.without(1))) return found;
       }
-      if (text.size() > 2 && first < 128 && two_letters_[first] >= 0) look_up_two_letters(found, text, symbol.without(2));
+      if (text.size() > 2 && first < 128 && two_letters_[first] >= 0)
+        look_up_two_letters(found, text, symbol.without(2));
       return found;
     }
     look_up_long(found, text);

@@ -1,4 +1,5 @@
-// A unit code reduced to what it means: a factor to base units, a dimension, arbitrary units, perhaps a special function.
+// A unit code reduced to what it means: a factor to base units, a dimension, arbitrary units, perhaps a
+// special function.
 #pragma once
 #include <array>
 #include <cstddef>
@@ -12,7 +13,8 @@ namespace charpie::units {
 
 struct Atom;
 
-/// Powers of arbitrary units (UCUM 24), sorted by atom; none has exponent 0. Such units compare with themselves alone.
+/// Powers of arbitrary units (UCUM 24), sorted by atom; none has exponent 0. Such units compare with
+/// themselves alone.
 struct ArbitraryPowers {
   struct Power {
     std::int32_t atom = 0;  // place in the table of atoms
@@ -52,8 +54,9 @@ struct ArbitraryPowers {
   }
 };
 
-/// One unit of `factor` base units. When `special` is set and `algebra` is not, the unit is special->function of
-/// `factor` times the charted number (UCUM 21-23); with `algebra` the code is valid but has no conversion (22.1).
+/// One unit of `factor` base units. When `special` is set and `algebra` is not, the unit is special->function
+/// of `factor` times the charted number (UCUM 21-23); with `algebra` the code is valid but has no conversion
+/// (22.1).
 template <class Integer>
 struct UnitOf {
   RatioOf<Integer> factor;

@@ -25,7 +25,8 @@ struct Measure {
     const auto& unit = found.atom->unit_reduced;
     dimension.add(unit.dimension, exponent);
     for (std::size_t i = 0; i < unit.arbitrary.count; ++i) {
-      fits = arbitrary.add(unit.arbitrary.powers[i].atom, unit.arbitrary.powers[i].exponent * exponent) && fits;
+      fits =
+          arbitrary.add(unit.arbitrary.powers[i].atom, unit.arbitrary.powers[i].exponent * exponent) && fits;
     }
   }
   void open(bool divided) {
@@ -37,7 +38,9 @@ struct Measure {
 
 struct Annotations {
   std::string text;
-  void component(const Component& found) { text += found.kind == Component::annotation ? found.text : found.note; }
+  void component(const Component& found) {
+    text += found.kind == Component::annotation ? found.text : found.note;
+  }
   void open(bool) {}
   void close(std::string_view note) { text += note; }
 };
@@ -67,9 +70,13 @@ Result<Units> Units::load(const Tables& tables) {
   return Units(std::move(atoms), std::move(*slips));
 }
 
-bool Units::valid(std::string_view code) const { return !units::validate(code, *table_); }
+bool Units::valid(std::string_view code) const {
+  return !units::validate(code, *table_);
+}
 
-Fault Units::validate(std::string_view code) const { return units::validate(code, *table_); }
+Fault Units::validate(std::string_view code) const {
+  return units::validate(code, *table_);
+}
 
 std::optional<Unit> Units::reduce(std::string_view code) const {
   std::optional<Unit> unit(std::in_place);
@@ -89,7 +96,9 @@ bool Units::measures(std::string_view code, std::string_view dimensions) const {
   if (parse(code, *table_, measure) || measure.arbitrary.count != 0 || !measure.fits) return false;
   while (true) {
     const auto bar = dimensions.find('|');
-    if (const auto wanted = Dimension::named(dimensions.substr(0, bar)); wanted && *wanted == measure.dimension) return true;
+    if (const auto wanted = Dimension::named(dimensions.substr(0, bar));
+        wanted && *wanted == measure.dimension)
+      return true;
     if (bar == std::string_view::npos) return false;
     dimensions.remove_prefix(bar + 1);
   }
@@ -120,7 +129,8 @@ std::string Units::canonical(std::string_view code) const {
     if (!atom.base) continue;
     for (std::size_t i = 0; i < Dimension::letters.size(); ++i) {
       const auto exponent = measure.dimension.exponents[i];
-      if (exponent != 0 && atom.unit_reduced.dimension.exponents[i] == 1) powers.emplace_back(atom.symbol, exponent);
+      if (exponent != 0 && atom.unit_reduced.dimension.exponents[i] == 1)
+        powers.emplace_back(atom.symbol, exponent);
     }
   }
   for (std::size_t i = 0; i < measure.arbitrary.count; ++i) {
@@ -142,9 +152,13 @@ std::string Units::annotations(std::string_view code) const {
   return annotations.text;
 }
 
-std::vector<std::string> Units::suggest(std::string_view code) const { return slips_->suggest(code); }
+std::vector<std::string> Units::suggest(std::string_view code) const {
+  return slips_->suggest(code);
+}
 
-std::vector<Warning> Units::warnings(std::string_view code) const { return slips_->warnings(code); }
+std::vector<Warning> Units::warnings(std::string_view code) const {
+  return slips_->warnings(code);
+}
 
 Check Units::check(std::string_view code) const {
   Check check;

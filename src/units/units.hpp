@@ -1,6 +1,7 @@
 // Unit codes by UCUM 2.2 (case-sensitive): checked, explained, compared, converted exactly.
 //
-// All is read from the tables in mappings/units/ once; afterwards a Units is immutable and safe for all threads.
+// All is read from the tables in mappings/units/ once; afterwards a Units is immutable and safe for all
+// threads.
 #pragma once
 #include <memory>
 #include <optional>
@@ -45,11 +46,11 @@ struct Explanation {
     std::string definition;  // "12 [in_i]"; "base unit"; "arbitrary: compares with itself alone"
     std::string note;        // what to know about it, or empty
   };
-  std::string reading;    // the code in words
+  std::string reading;  // the code in words
   std::string canonical;
-  std::string factor;     // to the canonical unit: "0.3048", "1/3", "1/180 × pi"; empty for a special unit
+  std::string factor;  // to the canonical unit: "0.3048", "1/3", "1/180 × pi"; empty for a special unit
   std::string dimension;
-  std::string kind;       // what it measures, as far as known
+  std::string kind;  // what it measures, as far as known
   std::vector<Step> steps;
 };
 
@@ -63,7 +64,8 @@ class Units {
   /// The same, with the reason.
   Fault validate(std::string_view code) const;
 
-  /// The code reduced to base units; nothing when it is not valid or needs more than 128 bits. No memory taken.
+  /// The code reduced to base units; nothing when it is not valid or needs more than 128 bits. No memory
+  /// taken.
   std::optional<Unit> reduce(std::string_view code) const;
 
   /// Whether the code is valid and of that dimension, without arbitrary units. No memory taken.
@@ -80,16 +82,16 @@ class Units {
   /// The same, worked out once for many values. Must not outlive this Units.
   Result<Converter> converter(std::string_view from, std::string_view to) const;
 
-  /// The base units of a valid code in ASCII order with dots and signed exponents ("kg.m-1.s-2" has none of the scale:
-  /// "g.m-1.s-2"), arbitrary units by symbol, "1" for a pure number; empty when not valid.
+  /// The base units of a valid code in ASCII order with dots and signed exponents ("kg.m-1.s-2" has none of
+  /// the scale: "g.m-1.s-2"), arbitrary units by symbol, "1" for a pure number; empty when not valid.
   std::string canonical(std::string_view code) const;
   /// "L2", "L-1.M.T-2", "1"; empty when not valid.
   std::string dimension(std::string_view code) const;
-  /// What a valid code measures, in words ("pressure"); of a product, what the first unit of the same dimension
-  /// measures; empty when not known.
+  /// What a valid code measures, in words ("pressure"); of a product, what the first unit of the same
+  /// dimension measures; empty when not known.
   std::string kind(std::string_view code) const;
-  /// The annotations of a valid code in order, with braces: "{score}". They carry no meaning in UCUM (6), so records
-  /// compare them apart.
+  /// The annotations of a valid code in order, with braces: "{score}". They carry no meaning in UCUM (6), so
+  /// records compare them apart.
   std::string annotations(std::string_view code) const;
 
   /// What may have been meant by a text that is no valid code, best first; every suggestion is a valid code.

@@ -30,7 +30,8 @@ inline bool raise(Wide& a, std::uint32_t exponent) {
 
 inline Wide greatest_common_divisor(Wide a, Wide b) {
   while (b != 0) {
-    const Wide rest = ((a | b) >> 64) == 0 ? static_cast<std::uint64_t>(a) % static_cast<std::uint64_t>(b) : a % b;
+    const Wide rest =
+        ((a | b) >> 64) == 0 ? static_cast<std::uint64_t>(a) % static_cast<std::uint64_t>(b) : a % b;
     a = b;
     b = rest;
   }

@@ -1,5 +1,5 @@
-// Conversion, exact by UCUM 2.2's definitions. Figures are worked out from the defining values of that table, or are
-// exact by international agreement (the inch of 2.54 cm, the pound of 453.59237 g: 1959).
+// Conversion, exact by UCUM 2.2's definitions. Figures are worked out from the defining values of that table,
+// or are exact by international agreement (the inch of 2.54 cm, the pound of 453.59237 g: 1959).
 #include "tables.hpp"
 
 namespace charpie::units {
@@ -62,7 +62,8 @@ TEST_CASE("units of wound care, exactly") {
       {"1", "{score}", "{staples}", "1"},
   };
   for (const auto& row : rows) {
-    CHECK_MESSAGE(converted(row.value, row.from, row.to) == row.result, row.value << " " << row.from << " in " << row.to);
+    CHECK_MESSAGE(converted(row.value, row.from, row.to) == row.result,
+                  row.value << " " << row.from << " in " << row.to);
   }
 }
 
@@ -77,7 +78,8 @@ TEST_CASE("worked examples of the specification and of SI") {
   CHECK(converted("1", "[IU]", "[iU]") == "1");
   CHECK(converted("1", "k[IU]/L", "[iU]/mL") == "1");
   CHECK(converted("1", "[h]", "J.s") == "0.000000000000000000000000000000000662607015");
-  CHECK(converted("1", "y[h]", "J.s") == "0.000000000000000000000000000000000000000000000000000000000662607015");
+  CHECK(converted("1", "y[h]", "J.s") ==
+        "0.000000000000000000000000000000000000000000000000000000000662607015");
   CHECK(converted("1", "circ", "deg") == "360");
   CHECK(converted("1", "Oe", "A/m") == "≈79.577471545947668");  // 250/pi; digits of 1/pi from memory
   CHECK(converted("1", "[acr_us]", "m2") == "≈4046.872609874252");
@@ -92,10 +94,12 @@ TEST_CASE("values are read and written as text") {
   CHECK(converted("1.5E-3", "m", "mm") == "1.5");
   CHECK(converted("0.1", "m", "m") == "0.1");
   CHECK(converted("007", "m", "m") == "7");
-  CHECK(converted("123456789012345678901234567890123456789012345", "m", "mm") == "123456789012345678901234567890123456789012345000");
+  CHECK(converted("123456789012345678901234567890123456789012345", "m", "mm") ==
+        "123456789012345678901234567890123456789012345000");
   CHECK(converted("0.000000000000000000000000000000000000000000123", "[in_i]", "cm") ==
         "0.00000000000000000000000000000000000000000031242");
-  for (const auto wrong : {"", "-", ".5", "5.", "1,5", "1 ", "0x1", "nan", "1e", "1e+", "--1", "1e1001", "²"}) {
+  for (const auto wrong :
+       {"", "-", ".5", "5.", "1,5", "1 ", "0x1", "nan", "1e", "1e+", "--1", "1e1001", "²"}) {
     CHECK_MESSAGE(converted(wrong, "cm", "mm") == "!", wrong);
   }
   CHECK(converted(std::string(401, '1'), "cm", "mm") == "!");
@@ -123,7 +127,7 @@ TEST_CASE("special units (UCUM 21-23)") {
   CHECK(converted("1", "[degRe]", "Cel") == "1.25");
   CHECK(converted("80", "[degRe]", "K") == "373.15");
   CHECK(converted("491.67", "[degR]", "Cel") == "0");
-  CHECK(converted("1000", "mCel", "Cel") == "1");       // 22.3: a prefix scales the number
+  CHECK(converted("1000", "mCel", "Cel") == "1");  // 22.3: a prefix scales the number
   CHECK(converted("10", "2.Cel", "Cel") == "20");
   CHECK(converted("7", "[pH]", "mol/L") == "0.0000001");
   CHECK(converted("0.0000001", "mol/L", "[pH]") == "7");

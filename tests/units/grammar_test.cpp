@@ -1,4 +1,5 @@
-// What is a unit code: UCUM 2.2 grammar and worked examples, by section; decisions of ours where it is silent.
+// What is a unit code: UCUM 2.2 grammar and worked examples, by section; decisions of ours where it is
+// silent.
 #include "tables.hpp"
 #include "units/tree.hpp"
 
@@ -6,7 +7,9 @@ namespace charpie::units {
 
 namespace {
 
-Reason reason(std::string_view code) { return engine().validate(code).reason; }
+Reason reason(std::string_view code) {
+  return engine().validate(code).reason;
+}
 
 std::string tree(std::string_view code) {
   const auto read = read_tree(code, engine().table());
@@ -16,12 +19,53 @@ std::string tree(std::string_view code) {
 }  // namespace
 
 TEST_CASE("codes by the sections of UCUM 2.2") {
-  for (const auto code : {
-           "m/s2", "kg.m.s-2", "kg.m/s2", "/m", "m-1", "1/m", "10*-7", "10*23", "10^3/uL", "m+2",          // 7, 8, 9
-           "mg/dL", "10*3/uL", "/min", "mL/min/{1.73_m2}", "ng/kg/(8.h)", "m[H2O]", "mm[Hg]", "[in_i'Hg]",  // 4, 5
-           "m{a}", "{a}", "kg{total}", "/{OIF}", "10*3{RBCs}", "%{vol}", "{#}/uL", "g%", "''", "dar",       // 6
-           "[m/s2/Hz^(1/2)]", "B[10.nV]", "%[slope]", "KiBy", "Tibit", "y[h]", "(m/s)", "2{a}", "(m){a}",
-           "m000002", "007", "m0", "{}", "Cel/min", "mCel", "2.Cel", "l", "L", "1"}) {
+  for (const auto code : {"m/s2",
+                          "kg.m.s-2",
+                          "kg.m/s2",
+                          "/m",
+                          "m-1",
+                          "1/m",
+                          "10*-7",
+                          "10*23",
+                          "10^3/uL",
+                          "m+2",  // 7, 8, 9
+                          "mg/dL",
+                          "10*3/uL",
+                          "/min",
+                          "mL/min/{1.73_m2}",
+                          "ng/kg/(8.h)",
+                          "m[H2O]",
+                          "mm[Hg]",
+                          "[in_i'Hg]",  // 4, 5
+                          "m{a}",
+                          "{a}",
+                          "kg{total}",
+                          "/{OIF}",
+                          "10*3{RBCs}",
+                          "%{vol}",
+                          "{#}/uL",
+                          "g%",
+                          "''",
+                          "dar",  // 6
+                          "[m/s2/Hz^(1/2)]",
+                          "B[10.nV]",
+                          "%[slope]",
+                          "KiBy",
+                          "Tibit",
+                          "y[h]",
+                          "(m/s)",
+                          "2{a}",
+                          "(m){a}",
+                          "m000002",
+                          "007",
+                          "m0",
+                          "{}",
+                          "Cel/min",
+                          "mCel",
+                          "2.Cel",
+                          "l",
+                          "L",
+                          "1"}) {
     CHECK_MESSAGE(engine().valid(code), code);
   }
 }
@@ -94,10 +138,12 @@ TEST_CASE("reasons in words") {
   CHECK(words("cm^2") == "`cm^2` at 1: exponents are written without ^: `cm2`");
   CHECK(words("m//s") == "`/` at 3: a unit is missing here");
   CHECK(words("") == "missing unit: the code is empty");
-  CHECK(words("cm²") == "`²` at 3: this character cannot stand in a unit code: only visible ASCII without blanks (UCUM 3.1)");
+  CHECK(words("cm²") ==
+        "`²` at 3: this character cannot stand in a unit code: only visible ASCII without blanks (UCUM 3.1)");
 }
 
-TEST_CASE("how codes are read (7.4: left to right, equal precedence; 7.3: a leading slash binds one component)") {
+TEST_CASE(
+    "how codes are read (7.4: left to right, equal precedence; 7.3: a leading slash binds one component)") {
   CHECK(tree("kg.m/s2") == "(term (mul k-g) (mul m) (div (pow s 2)))");
   CHECK(tree("/a.b") == "(term (div a) (mul b))");
   CHECK(tree("mL/(24.h)") == "(term (mul m-L) (div (term (mul 24) (mul h))))");

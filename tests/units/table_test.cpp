@@ -75,11 +75,15 @@ TEST_CASE("a table that is not understood is refused with its line") {
     CHECK(loaded.error().kind == Error::mapping_broken);
     return loaded.error().message + " at " + std::to_string(loaded.error().line);
   };
-  const std::string head = "symbol,ci,metric,special,arbitrary,value,unit,letter,kind,name\nm,M,yes,,no,1,,L,length,metre\n";
-  CHECK(refused(head + "x,X,no,,no,2,y,,length,x\ny,Y,no,,no,2,x,,length,y\n") == "the definition of x is circular at 3");
-  CHECK(refused(head + "x,X,no,,no,2,zz,,length,x\n").starts_with("the defining unit of x: `zz` at 1: no unit of this symbol"));
+  const std::string head =
+      "symbol,ci,metric,special,arbitrary,value,unit,letter,kind,name\nm,M,yes,,no,1,,L,length,metre\n";
+  CHECK(refused(head + "x,X,no,,no,2,y,,length,x\ny,Y,no,,no,2,x,,length,y\n") ==
+        "the definition of x is circular at 3");
+  CHECK(refused(head + "x,X,no,,no,2,zz,,length,x\n")
+            .starts_with("the defining unit of x: `zz` at 1: no unit of this symbol"));
   CHECK(refused(head + "m,M,no,,no,2,m,,length,m\n") == "the symbol m stands twice at 3");
-  CHECK(refused(head + "x,X,no,,no,0,m,,length,x\n") == "the value of x is no decimal that fits 128 bits at 3");
+  CHECK(refused(head + "x,X,no,,no,0,m,,length,x\n") ==
+        "the value of x is no decimal that fits 128 bits at 3");
   CHECK(refused(head + "x,X,no,wave 2,no,1,m,,length,x\n") == "unknown special function: wave 2 at 3");
   CHECK(refused(head + "x,X,no,,no,1,,W,length,x\n") == "unknown letter of a dimension: W at 3");
 }

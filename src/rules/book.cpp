@@ -233,10 +233,10 @@ class RuleLoader {
         }
         good = good && !days.empty();
       } else {
-        const auto number = days.size() == 2 ? whole_number(days[0]) : std::nullopt;
-        good = good && kind == "step" && number && *number >= 1 && (days[1] == "d" || days[1] == "mo");
+        const int number = days.size() == 2 ? whole_number(days[0]).value_or(0) : 0;
+        good = good && kind == "step" && number >= 1 && (days[1] == "d" || days[1] == "mo");
         if (good) {
-          slot.step = *number;
+          slot.step = number;
           slot.step_in_months = days[1] == "mo";
         }
       }

@@ -233,7 +233,7 @@ TEST_CASE("a row of one's own sends a copy that is compared on the way back") {
   const auto own_code = bundle.find("\"code\":\"size.area.alone\"");
   REQUIRE(own_code != std::string::npos);
   const auto changed =
-      bundle.substr(0, own_code) + replaced(bundle.substr(own_code), "\"value\":", "\"value\":1");
+      bundle.substr(0, own_code) + replaced(bundle.substr(own_code), digits, "\"value\":13.50,");
   const auto noticed = made.read_back(changed);
   CHECK(noticed.slugs().contains("mirror.differs"));
   CHECK(noticed.blocks());
@@ -252,7 +252,7 @@ TEST_CASE("each edit of the row is needed, and its lack is told with file, line 
     }
     const auto& error = made.mapping.error();
     CHECK(error.kind == Error::mapping_broken);
-    CHECK(error.file == "fhir/findings.csv");
+    CHECK(error.file.starts_with("fhir/"));
     CHECK(error.line > 0);
     CHECK(!error.mend.empty());
   }

@@ -3,6 +3,7 @@
 #include <memory>
 #include <ostream>
 
+#include "base/time.hpp"
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
 #include "flow/convert.hpp"
@@ -15,6 +16,8 @@ struct Request {
   RecordOptions records{};
   std::string to{};
   mapping::Options options{};
+  std::string as_of{};
+  bool derive = false;
 };
 
 void run_check(Session& session, const Request& request) {
@@ -26,7 +29,12 @@ void run_check(Session& session, const Request& request) {
   conversion.options.name_space = request.records.name_space;
   conversion.write = false;
   conversion.check_target = !request.to.empty();
-  auto let = find_slugs(request.records.let);
+  if (!request.as_of.empty() && !parse_time(request.as_of)) {
+    return session.fail({Error::usage, "--as-of '" + request.as_of + "' is not a time", {}, 0, 0,
+                         "write 2026-03-02 or 2026-03-02T13:30+01:00"});
+  }
+  conversion.checks = {request.as_of, request.derive};
+  auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
   auto findings = FindingsOutput::open(request.records.findings, session);
@@ -52,6 +60,8 @@ void add_check(CLI::App& app, Session& session) {
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
   command->add_option("--to", request->to, "also report what this form cannot hold")->check(CLI::IsMember({"fhir-r4"}));
+  command->add_option("--as-of", request->as_of, "report what lies after this time as in the future; without it there is no clock");
+  command->add_flag("--derive", request->derive, "also report derived measures");
   add_mapping_options(*command, request->options);
   command->footer("Examples:\n"
                   "  charpie check visits.ndjson --summary\n"

@@ -43,7 +43,7 @@ void run_convert(Session& session, Request& request) {
   if (const auto conflict = contradiction(request); !conflict.empty()) {
     return session.fail({Error::usage, conflict, {}, 0, 0, "leave one of them out"});
   }
-  auto let = find_slugs(request.records.let);
+  auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
 

@@ -87,7 +87,7 @@ void run_explain(Session& session, Request& request) {
   const auto name = flow::source_name(request.file);
   syntax::JsonStream stream(**source);
   syntax::JsonPiece piece;
-  flow::PieceReader reader(**engine, from, request.options, {});
+  flow::PieceReader reader(**engine, from, request.options);
   while (stream.next(piece)) {
     if (piece.error && piece.error->kind == Error::unreadable) {
       piece.error->file = name;
@@ -110,7 +110,7 @@ void run_explain(Session& session, Request& request) {
       return;
     }
   }
-  session.fail({Error::invalid, "no record has the key '" + request.key + "'", name, 0, 0,
+  session.fail({Error::invalid, request.key.empty() ? "holds no record" : "no record has the key '" + request.key + "'", name, 0, 0,
                 "the key is the record's member \"id\""});
 }
 

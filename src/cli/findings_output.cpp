@@ -3,96 +3,106 @@
 #include <CLI/CLI.hpp>
 #include <ostream>
 
-#include "flow/reject.hpp"
+#include "flow/file_source.hpp"
 
 namespace charpie::cli {
 
 namespace {
 
-std::string_view color_of(record::Severity severity) {
-  switch (severity) {
-    case record::Severity::fatal:
-    case record::Severity::error: return "\033[31m";
-    case record::Severity::warning: return "\033[33m";
-    case record::Severity::information: break;
+Result<std::string> whole_file(const std::string& path) {
+  auto source = flow::FileSource::open(path);
+  if (!source) return source.error();
+  std::string text;
+  char bytes[65536];
+  while (true) {
+    auto count = (*source)->read(bytes, sizeof bytes);
+    if (!count) return count.error();
+    if (*count == 0) return text;
+    text.append(bytes, *count);
   }
-  return "\033[36m";
 }
 
-void append_text(const record::Finding& finding, bool color, std::string& out) {
-  out += finding.file;
-  if (finding.line != 0) {
-    out += ':' + std::to_string(finding.line);
-    if (finding.column != 0) out += ':' + std::to_string(finding.column);
-  }
-  out += ": ";
-  if (color) out += color_of(finding.severity);
-  out += flow::severity_name(finding.severity);
-  if (color) out += "\033[0m";
-  out += ' ';
-  out += record::finding_kind(finding.id).slug;
-  out += ": ";
-  if (!finding.record_key.empty()) out += finding.record_key + ' ';
-  if (!finding.path.empty()) out += finding.path + ": ";
-  out += finding.message;
-  if (!finding.mend.empty()) out += " (" + finding.mend + ")";
-  out += '\n';
+record::Severity severity_of(std::string_view name) {
+  if (name == "information") return record::Severity::information;
+  return name == "warning" ? record::Severity::warning : record::Severity::error;
 }
 
 }  // namespace
 
 void FindingsOptions::add_to(CLI::App& command) {
   command.add_option("--findings", file, "write the findings to this file instead of standard error");
-  command.add_option("--findings-as", as, "text for people; ndjson, one JSON object a line")
-      ->check(CLI::IsMember({"text", "ndjson"}))
+  command.add_option("--findings-as", as, "text for people; ndjson, one JSON object a line; outcome, a FHIR OperationOutcome; sarif for pipelines")
+      ->check(CLI::IsMember({"text", "ndjson", "outcome", "sarif"}))
       ->capture_default_str();
-  command.add_flag("--summary", summary, "at the end, say how many records and how many findings of each kind");
-  command.add_option("--fail-on", fail_on, "exit with 1 when a finding is at least this grave")
+  command.add_option("--only", only, "tell only findings of this slug, or group of slugs (size); may be repeated")->allow_extra_args(false);
+  command.add_option("--skip", skip, "do not tell findings of this slug or group; may be repeated")->allow_extra_args(false);
+  command.add_option("--known", known, "do not tell again what stands in this file (findings as ndjson of an earlier run)");
+  command.add_flag("--summary", summary, "at the end, say how many records, and how many findings of each kind");
+  command.add_option("--fail-on", fail_on, "exit with 1 when a told finding is at least this grave")
       ->check(CLI::IsMember({"error", "warning", "information"}))
       ->capture_default_str();
 }
 
 Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptions& options, Session& session) {
   std::unique_ptr<FindingsOutput> output(new FindingsOutput(options, session));
+  auto selection = rules::Selection::of(options.only, options.skip);
+  if (!selection) return selection.error();
+  output->selection_ = *selection;
+  if (!options.known.empty()) {
+    const auto text = whole_file(options.known);
+    if (!text) return text.error();
+    auto known = rules::Known::read(*text, options.known);
+    if (!known) return known.error();
+    output->known_ = std::move(*known);
+  }
   if (!options.file.empty()) {
     auto file = flow::OutputFile::open(options.file);
     if (!file) return file.error();
     output->file_ = std::move(*file);
   }
+  rules::ReportOptions report;
+  rules::find_report_form(options.as, report.form);
+  report.color = session.color && output->file_ == nullptr;
+  report.version = CHARPIE_VERSION;
+  output->report_ = rules::Report(report);
+  output->report_.begin(output->text_);
   return output;
 }
 
 Outcome FindingsOutput::tell(std::span<const record::Finding> findings) {
-  text_.clear();
   for (const auto& one : findings) {
-    ++counts_[one.id];
-    const auto least = options_.fail_on == "error"     ? record::Severity::error
-                       : options_.fail_on == "warning" ? record::Severity::warning
-                                                       : record::Severity::information;
-    failed_ = failed_ || one.severity >= least;
-    if (options_.as == "ndjson") {
-      flow::append_finding(one, text_);
-      text_ += '\n';
-    } else {
-      append_text(one, session_.color && file_ == nullptr, text_);
-    }
+    if (!selection_.wants(one)) continue;
+    if (known_ && known_->take(one)) continue;
+    summary_.add(one, one.file);
+    failed_ = failed_ || one.severity >= severity_of(options_.fail_on);
+    report_.add(one, text_);
   }
-  if (file_ != nullptr) return file_->write(text_);
-  session_.err << text_;
-  return std::monostate{};
+  return put();
+}
+
+Outcome FindingsOutput::put() {
+  Outcome outcome = std::monostate{};
+  if (file_ != nullptr) {
+    outcome = file_->write(text_);
+  } else {
+    session_.err << text_;
+  }
+  text_.clear();
+  return outcome;
 }
 
 Outcome FindingsOutput::finish() {
+  report_.end(text_);
+  if (auto told = put(); !told) return told;
   if (file_ != nullptr) return file_->finish();
   return std::monostate{};
 }
 
 void FindingsOutput::write_summary() const {
-  for (const auto& [id, count] : counts_) {
-    const auto& kind = record::finding_kind(id);
-    session_.err << count << ' ' << flow::severity_name(kind.severity) << ' ' << kind.slug
-                 << (kind.blocks ? " (blocks)" : "") << '\n';
-  }
+  std::string text;
+  summary_.append(text);
+  if (known_) text += std::to_string(known_->taken()) + " known findings not told again, " + std::to_string(known_->left()) + " did not come again\n";
+  session_.err << text;
 }
 
 }  // namespace charpie::cli

@@ -1,9 +1,8 @@
 // Where findings are told: on standard error, or in a file of its own.
 #pragma once
-#include <array>
 #include <cstdint>
-#include <map>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -11,6 +10,7 @@
 #include "cli/session.hpp"
 #include "flow/output_file.hpp"
 #include "record/finding.hpp"
+#include "rules/report.hpp"
 
 namespace CLI {
 class App;
@@ -24,6 +24,8 @@ struct FindingsOptions {
   std::string as = "text";       // --findings-as
   bool summary = false;          // --summary
   std::string fail_on = "error"; // --fail-on
+  std::vector<std::string> only{}, skip{};
+  std::string known{};           // --known
   void add_to(CLI::App& command);
 };
 
@@ -34,7 +36,7 @@ class FindingsOutput {
   static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session);
 
   Outcome tell(std::span<const record::Finding> findings);
-  /// Puts the file in its place.
+  /// Tells what closes the report and puts the file in its place.
   Outcome finish();
   /// Whether a finding was as grave as --fail-on asks.
   bool failed() const { return failed_; }
@@ -43,10 +45,14 @@ class FindingsOutput {
 
  private:
   FindingsOutput(const FindingsOptions& options, Session& session) : options_(options), session_(session) {}
+  Outcome put();
   const FindingsOptions& options_;
   Session& session_;
   std::unique_ptr<flow::OutputFile> file_;
-  std::map<record::FindingId, std::uint64_t> counts_;
+  rules::Report report_{{}};
+  rules::Selection selection_;
+  std::optional<rules::Known> known_;
+  rules::Summary summary_;
   bool failed_ = false;
   std::string text_;
 };

@@ -4,8 +4,6 @@
 #include <algorithm>
 #include <thread>
 
-#include "record/nearest.hpp"
-
 namespace charpie::cli {
 
 namespace {
@@ -44,26 +42,11 @@ unsigned job_count(unsigned asked) {
   return std::clamp(std::thread::hardware_concurrency(), 1u, most_jobs_unasked);
 }
 
-Result<std::vector<record::FindingId>> find_slugs(const std::vector<std::string>& slugs) {
-  std::vector<record::FindingId> ids;
-  for (const auto& slug : slugs) {
-    const auto id = record::find_finding(slug);
-    if (id == record::FindingId::count) {
-      std::string_view nearest;
-      std::size_t least = slug.size();
-      for (const auto& kind : record::finding_kinds()) {
-        const auto distance = record::edit_distance(kind.slug, slug);
-        if (distance < least) {
-          least = distance;
-          nearest = kind.slug;
-        }
-      }
-      return Error{Error::usage, "there is no finding '" + slug + "'", {}, 0, 0,
-                   nearest.empty() ? "" : "perhaps meant: " + std::string(nearest)};
-    }
-    ids.push_back(id);
-  }
-  return ids;
+Result<std::optional<rules::Selection>> selected(const std::vector<std::string>& slugs) {
+  if (slugs.empty()) return std::optional<rules::Selection>{};
+  auto selection = rules::Selection::of(slugs, {});
+  if (!selection) return selection.error();
+  return std::optional<rules::Selection>(*selection);
 }
 
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,

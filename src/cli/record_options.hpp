@@ -1,5 +1,7 @@
 // The options of commands that read records, and the run that they share: files in, workers, output and findings.
 #pragma once
+#include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -29,8 +31,8 @@ struct RecordOptions {
 /// The mapping's own options, as far as a command takes them.
 void add_mapping_options(CLI::App& command, mapping::Options& options);
 
-/// The ids of finding slugs. Error::usage that names the nearest slug when there is none of that name.
-Result<std::vector<record::FindingId>> find_slugs(const std::vector<std::string>& slugs);
+/// The findings that --let names; nothing when it was not given. Error::usage that names the nearest slug.
+Result<std::optional<rules::Selection>> selected(const std::vector<std::string>& slugs);
 
 unsigned job_count(unsigned asked);
 

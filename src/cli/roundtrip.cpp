@@ -24,8 +24,8 @@ bool is_identifier(std::string_view path) { return path == "patient.id" || path 
 class TripWorker final : public flow::Worker {
  public:
   TripWorker(const flow::Engine& engine, const Request& request, flow::DataForm from,
-             const std::vector<record::FindingId>& let, flow::RecordCheck check, bool show_keys)
-      : reader_(engine, from, request.options, std::move(check)),
+             const std::optional<rules::Selection>& let, bool show_keys)
+      : reader_(engine, from, request.options),
         trip_(engine, request.options),
         let_(let),
         show_keys_(show_keys) {}
@@ -83,7 +83,7 @@ class TripWorker final : public flow::Worker {
 
   flow::PieceReader reader_;
   flow::RoundTrip trip_;
-  const std::vector<record::FindingId>& let_;
+  const std::optional<rules::Selection>& let_;
   bool show_keys_;
 };
 
@@ -93,7 +93,7 @@ void run_roundtrip(Session& session, Request& request) {
   auto from = flow::DataForm::record;
   flow::find_form(request.records.from, from);
   request.options.name_space = request.records.name_space;
-  const auto let = find_slugs(request.records.let);
+  const auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   auto findings = FindingsOutput::open(request.records.findings, session);
   if (!findings) return session.fail(findings.error());
@@ -104,7 +104,7 @@ void run_roundtrip(Session& session, Request& request) {
   const bool done = run_batches(
       session, request.records,
       [&] {
-        return std::make_unique<TripWorker>(**engine, request, from, *let, flow::RecordCheck{}, session.show_keys);
+        return std::make_unique<TripWorker>(**engine, request, from, *let, session.show_keys);
       },
       [&](flow::Batch& batch) { return (*out)->write(batch.out); }, nullptr, **findings, tally, out->get());
   if (!done) return;

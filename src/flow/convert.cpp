@@ -21,19 +21,18 @@ bool blocks(std::span<const Finding> findings, std::string_view record_key) {
   });
 }
 
-void let_pass(std::span<Finding> findings, std::span<const FindingId> let) {
+void let_pass(std::span<Finding> findings, const std::optional<rules::Selection>& let) {
+  if (!let) return;
   for (auto& one : findings) {
-    if (std::find(let.begin(), let.end(), one.id) != let.end()) one.blocks = false;
+    if (let->wants(one)) one.blocks = false;
   }
 }
 
 Converter::Converter(const Engine& engine, const Conversion& conversion)
     : conversion_(&conversion),
-      reader_(engine, conversion.from, conversion.options,
-              conversion.make_check ? conversion.make_check() : RecordCheck{}),
+      reader_(engine, conversion.from, conversion.options, conversion.checks),
       writer_(engine.fhir(), conversion.options),
-      old_reader_(engine, DataForm::record, conversion.options,
-                  conversion.make_check ? conversion.make_check() : RecordCheck{}),
+      old_reader_(engine, DataForm::record, conversion.options),
       old_writer_(engine.fhir(), conversion.options) {}
 
 void Converter::work(Batch& batch) {

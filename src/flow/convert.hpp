@@ -1,12 +1,16 @@
 // Records on their way to another form: read, checked, written, or held back with the reason.
 #pragma once
+#include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "flow/batch.hpp"
 #include "flow/old_versions.hpp"
 #include "flow/piece_reader.hpp"
 #include "mapping/write.hpp"
+#include "rules/report.hpp"
 
 namespace charpie::flow {
 
@@ -19,15 +23,15 @@ struct Conversion {
   bool write = true;                         // false: only find out what would be found
   bool check_target = true;                  // report what the target cannot hold
   bool keep_rejects = false;                 // collect rejected records
-  std::vector<record::FindingId> let{};      // these do not block
+  std::optional<rules::Selection> let{};     // these do not block
+  rules::CheckOptions checks{};              // what it views outlives the run
   const OldVersions* replaces = nullptr;     // outlives the run
-  MakeRecordCheck make_check{};              // may be empty
 };
 
 /// Whether any of the findings blocks that record. Findings without a record's key concern all of a piece.
 bool blocks(std::span<const record::Finding> findings, std::string_view record_key);
-/// Lets findings pass by their ids.
-void let_pass(std::span<record::Finding> findings, std::span<const record::FindingId> let);
+/// Takes from the selected findings that they block.
+void let_pass(std::span<record::Finding> findings, const std::optional<rules::Selection>& let);
 
 /// Converts batches. `engine` and `conversion` must outlive it.
 class Converter final : public Worker {

@@ -50,6 +50,7 @@ std::vector<ExplainedElement> explain_bundle(const record::Record& record, const
     one.value = leaf.text;
     one.file = entries[one.entry]->place.file;
     one.line = entries[one.entry]->place.line;
+    one.derived = one.value.starts_with("urn:uuid:");  // ids and references come from the source's keys
     while (next != lineage.end() && next->end <= leaf.begin) ++next;
     for (; next != lineage.end() && next->begin >= leaf.begin && next->end <= leaf.end; ++next) {
       one.file = next->place.file;

@@ -25,8 +25,10 @@ bool find_form(std::string_view name, DataForm& form) {
   return false;
 }
 
-PieceReader::PieceReader(const Engine& engine, DataForm form, const mapping::Options& options, RecordCheck check)
-    : engine_(&engine), form_(form), check_(std::move(check)) {
+PieceReader::PieceReader(const Engine& engine, DataForm form, const mapping::Options& options,
+                         const rules::CheckOptions& checks)
+    : engine_(&engine), form_(form), checks_(engine.rules(), checks) {
+  findings_.set_grades(engine.rules().grades());
   if (form == DataForm::fhir_r4) fhir_ = std::make_unique<mapping::Reader>(engine.fhir(), options);
 }
 
@@ -66,10 +68,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
     one.file = file;
     one.line = narrow(piece.line);
     one.bytes = piece.bytes;
-    if (check_) {
-      begin_findings(one);
-      check_(one, findings_);
-    }
+    begin_findings(one);
+    checks_.check(one, findings_);
   }
   return records_;
 }

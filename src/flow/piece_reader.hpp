@@ -1,6 +1,5 @@
 // From one piece of the input to records, whatever form it came in.
 #pragma once
-#include <functional>
 #include <memory>
 #include <span>
 #include <string>
@@ -12,6 +11,7 @@
 #include "mapping/read.hpp"
 #include "record/finding.hpp"
 #include "record/record.hpp"
+#include "rules/rules.hpp"
 #include "syntax/json_stream.hpp"
 
 namespace charpie::flow {
@@ -22,15 +22,11 @@ enum class DataForm : std::uint8_t { record, fhir_r4 };
 bool find_form(std::string_view name, DataForm& form);
 std::span<const std::string_view> form_names();
 
-/// What is checked on each record beside its form. Made once a worker: it may hold scratch space.
-using RecordCheck = std::function<void(const record::Record&, record::Findings&)>;
-using MakeRecordCheck = std::function<RecordCheck()>;
-
-/// Reads pieces. One for each thread.
+/// Reads pieces and checks the records in them by the rules. One for each thread.
 class PieceReader {
  public:
-  /// `engine` must outlive this. `check` may be empty.
-  PieceReader(const Engine& engine, DataForm form, const mapping::Options& options, RecordCheck check);
+  /// `engine`, and what `checks` views, must outlive this.
+  PieceReader(const Engine& engine, DataForm form, const mapping::Options& options, const rules::CheckOptions& checks = {});
 
   /// The records of one piece: one of a record, one a visit of a Bundle, none of broken text. They live until the
   /// next call and are views into the piece's bytes. What is wrong is in findings() until then.
@@ -44,7 +40,7 @@ class PieceReader {
  private:
   const Engine* engine_;
   DataForm form_;
-  RecordCheck check_;
+  rules::RecordChecks checks_;
   std::unique_ptr<mapping::Reader> fhir_;
   Arena arena_;
   record::Findings findings_;

@@ -2,10 +2,9 @@
 
 #include <nettle/base64.h>
 
-#include <array>
-
 #include "base/escape.hpp"
 #include "base/utf8.hpp"
+#include "rules/report.hpp"
 
 namespace charpie::flow {
 
@@ -18,41 +17,6 @@ void append_base64(std::string_view bytes, std::string& out) {
 }
 
 }  // namespace
-
-std::string_view severity_name(record::Severity severity) {
-  static constexpr std::array<std::string_view, 4> names = {"information", "warning", "error", "fatal"};
-  return names[static_cast<std::size_t>(severity)];
-}
-
-void append_finding(const record::Finding& finding, std::string& out) {
-  const auto text = [&](std::string_view name, std::string_view value) {
-    if (value.empty()) return;
-    out += ",\"";
-    out += name;
-    out += "\":";
-    append_json_string(value, out);
-  };
-  const auto number = [&](std::string_view name, std::uint32_t value) {
-    if (value == 0) return;
-    out += ",\"";
-    out += name;
-    out += "\":";
-    out += std::to_string(value);
-  };
-  out += R"({"severity":")";
-  out += severity_name(finding.severity);
-  out += '"';
-  text("slug", record::finding_kind(finding.id).slug);
-  out += finding.blocks ? R"(,"blocks":true)" : R"(,"blocks":false)";
-  text("file", finding.file);
-  number("line", finding.line);
-  number("column", finding.column);
-  text("record", finding.record_key);
-  text("path", finding.path);
-  text("message", finding.message);
-  text("mend", finding.mend);
-  out += '}';
-}
 
 void append_reject(std::string_view bytes, bool is_json, std::span<const record::Finding> findings, std::string& out) {
   if (is_json) {
@@ -68,10 +32,12 @@ void append_reject(std::string_view bytes, bool is_json, std::span<const record:
     out += '"';
   }
   out += R"(,"findings":[)";
+  rules::Report report({rules::ReportForm::ndjson});
   for (std::size_t i = 0; i < findings.size(); ++i) {
-    if (i != 0) out += ',';
-    append_finding(findings[i], out);
+    report.add(findings[i], out);
+    out.back() = ',';  // was the end of a line
   }
+  if (!findings.empty()) out.pop_back();
   out += "]}\n";
 }
 

@@ -12,14 +12,7 @@ namespace charpie::flow {
 ///   {"record": …, "findings": […]}   JSON as it came, token by token; line ends between tokens become blanks
 ///   {"text": "…", "findings": […]}   text that is no JSON
 ///   {"base64": "…", "findings": […]} bytes that are not even UTF-8
-/// `is_json`: whether `bytes` were read as JSON.
+/// Findings stand there as --findings-as ndjson tells them. `is_json`: whether `bytes` were read as JSON.
 void append_reject(std::string_view bytes, bool is_json, std::span<const record::Finding> findings, std::string& out);
-
-/// Appends one finding as a JSON object: severity, slug, blocks, file, line, column, record, path, message, mend;
-/// members that say nothing are left out.
-void append_finding(const record::Finding& finding, std::string& out);
-
-/// "fatal", "error", "warning" or "information" (FHIR issue-severity).
-std::string_view severity_name(record::Severity severity);
 
 }  // namespace charpie::flow

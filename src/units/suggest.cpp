@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 
 #include "syntax/csv.hpp"
 #include "units/parse.hpp"
@@ -15,6 +16,8 @@ namespace {
 constexpr std::string_view slips_file = "units/slips.csv";
 constexpr std::string_view warnings_file = "units/warnings.csv";
 constexpr std::size_t most_suggestions = 5;
+// A code with more unknown parts than this is no slip.
+constexpr std::size_t most_unknown = 3;
 
 Error broken(std::string_view file, std::size_t line, std::string message) {
   return {Error::mapping_broken, std::move(message), std::string(file), line, 0, "mend the row"};
@@ -176,31 +179,53 @@ std::string power_of_number(std::string_view text) {
   return std::to_string(static_cast<std::uint64_t>(power));
 }
 
+// Which characters occur, capitals as small letters; several share a bit, which only lets more pass.
+std::uint32_t character_set(std::string_view text) {
+  std::uint32_t set = 0;
+  for (const char c : text) set |= 1u << (static_cast<unsigned char>(lower(c)) % 32);
+  return set;
+}
+
 // Edits to come from one text to the other, neighbours swapped counted once: 2 each, a change of case 1.
-int distance(std::string_view a, std::string_view b) {
+// Gives up, with a number beyond `allowed`, as soon as it cannot be less.
+int distance(std::string_view a, std::string_view b, int allowed) {
   constexpr std::size_t most = 24;
-  if (a.size() > most || b.size() > most) return 1000;
-  std::array<std::array<int, most + 1>, most + 1> cost;
-  for (std::size_t i = 0; i <= a.size(); ++i) cost[i][0] = static_cast<int>(2 * i);
-  for (std::size_t j = 0; j <= b.size(); ++j) cost[0][j] = static_cast<int>(2 * j);
+  if (a.size() > most || b.size() > most) return allowed + 1;
+  std::array<std::array<int, most + 1>, 3> rows;  // this row, the one before, the one before that
+  auto *before_last = &rows[0], *last = &rows[1], *row = &rows[2];
+  for (std::size_t j = 0; j <= b.size(); ++j) (*last)[j] = static_cast<int>(2 * j);
   for (std::size_t i = 1; i <= a.size(); ++i) {
+    int least = (*row)[0] = static_cast<int>(2 * i);
     for (std::size_t j = 1; j <= b.size(); ++j) {
       const int change = a[i - 1] == b[j - 1] ? 0 : lower(a[i - 1]) == lower(b[j - 1]) ? 1 : 2;
-      int best = std::min({cost[i - 1][j] + 2, cost[i][j - 1] + 2, cost[i - 1][j - 1] + change});
-      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1])
-        best = std::min(best, cost[i - 2][j - 2] + 2);
-      cost[i][j] = best;
+      int best = std::min({(*last)[j] + 2, (*row)[j - 1] + 2, (*last)[j - 1] + change});
+      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) {
+        best = std::min(best, (*before_last)[j - 2] + 2);
+      }
+      (*row)[j] = best;
+      least = std::min(least, best);
     }
+    // A swap looks two rows back, so this row and the last must both be beyond.
+    if (least > allowed + 2) return allowed + 1;
+    auto* const oldest = before_last;
+    before_last = last;
+    last = row;
+    row = oldest;
   }
-  return cost[a.size()][b.size()];
+  return (*last)[b.size()];
 }
 
 }  // namespace
 
 Result<std::shared_ptr<const Slips>> Slips::load(const Tables& tables, const AtomTable& table) {
   std::shared_ptr<Slips> slips(new Slips(table));
+  // Litre and international unit have two atoms of one code: the later row, L and [IU], is the better known.
+  slips->other_codes_.reserve(table.atoms().size());
+  for (const auto& atom : table.atoms()) slips->other_codes_[capitals(atom.ci)] = &atom;
   if (auto read = slips->read_slips(tables); !read) return read.error();
   if (auto read = slips->read_warnings(tables); !read) return read.error();
+  for (const auto& atom : table.atoms())
+    slips->spellings_.push_back({atom.symbol, character_set(atom.symbol)});
   return std::shared_ptr<const Slips>(std::move(slips));
 }
 
@@ -226,7 +251,7 @@ Outcome Slips::read_slips(const Tables& tables) {
       look_alikes_[from] = row.cells[meant];
     } else if (what == "common") {
       if (!is_valid(from)) return broken(slips_file, row.line, "no valid code: " + from);
-      common_.push_back(from);
+      spellings_.push_back({from, character_set(from)});
     } else if (what == "whole" || what == "part") {
       auto codes = words_of(row.cells[meant]);
       for (const auto& code : codes) {
@@ -312,21 +337,14 @@ std::string Slips::without_look_alikes(std::string_view text) const {
 std::string Slips::case_insensitive_symbol(std::string_view text) const {
   const auto [stem, exponent] = split_exponent(text);
   const std::string wanted = capitals(stem);
-  const auto& atoms = table_.atoms();
-  // Litre and international unit have two atoms of one code: the later row, L and [IU], is the better known.
-  auto atom_of = [&](std::string_view code, bool metric) -> const Atom* {
-    const Atom* found = nullptr;
-    for (const auto& atom : atoms) {
-      if ((!metric || atom.metric) && capitals(atom.ci) == code) found = &atom;
-    }
-    return found;
-  };
-  if (wanted.empty()) return {};
-  if (const Atom* atom = atom_of(wanted, false)) return atom->symbol + std::string(exponent);
+  const auto whole_symbol = other_codes_.find(wanted);
+  if (whole_symbol != other_codes_.end()) return whole_symbol->second->symbol + std::string(exponent);
   for (const auto& prefix : table_.prefixes()) {
     if (wanted.size() <= prefix.ci.size() || !wanted.starts_with(prefix.ci)) continue;
-    const Atom* atom = atom_of(std::string_view(wanted).substr(prefix.ci.size()), true);
-    if (atom != nullptr) return prefix.symbol + atom->symbol + std::string(exponent);
+    const auto atom = other_codes_.find(wanted.substr(prefix.ci.size()));
+    if (atom != other_codes_.end() && atom->second->metric) {
+      return prefix.symbol + atom->second->symbol + std::string(exponent);
+    }
   }
   return {};
 }
@@ -457,6 +475,7 @@ Slips::Codes Slips::rewritten(std::string_view text) const {
   }
   Codes codes{""};
   bool divided = false;
+  std::size_t unknown = 0;
   for (const auto& piece : pieces_of(spaced)) {
     if (piece.operation) {
       for (auto& code : codes) code += piece.text;
@@ -469,7 +488,7 @@ Slips::Codes Slips::rewritten(std::string_view text) const {
       const auto kept = replaced(piece.text, " ", "_");
       if (is_valid(kept)) mended.push_back(kept);
     }
-    if (mended.empty()) mended = near(piece.text, 1);
+    if (mended.empty() && unknown++ < most_unknown) mended = near(piece.text, 1);
     if (mended.empty()) return {};
     Codes longer;
     for (const auto& code : codes) {
@@ -494,17 +513,18 @@ Slips::Codes Slips::near(std::string_view text, std::size_t most) const {
     std::string_view code;
   };
   std::vector<Candidate> candidates;
-  std::size_t rank = 0;
-  auto consider = [&](std::string_view code) {
+  const std::uint32_t characters = character_set(text);
+  for (std::size_t rank = 0; rank < spellings_.size(); ++rank) {
+    const auto& [code, set] = spellings_[rank];
     const std::size_t longer = std::max(text.size(), code.size()),
                       shorter = std::min(text.size(), code.size());
-    ++rank;
-    if (longer - shorter > 2) return;
-    const int apart = distance(text, code);
+    if (static_cast<int>(2 * (longer - shorter)) > allowed) continue;
+    // An edit takes away one kind of character at most, and brings one.
+    if (2 * std::popcount(characters & ~set) > allowed || 2 * std::popcount(set & ~characters) > allowed)
+      continue;
+    const int apart = distance(text, code, allowed);
     if (apart <= allowed) candidates.push_back({apart, rank, code});
-  };
-  for (const auto& code : common_) consider(code);
-  for (const auto& atom : table_.atoms()) consider(atom.symbol);
+  }
   std::sort(candidates.begin(), candidates.end(), [](const Candidate& a, const Candidate& b) {
     return a.distance != b.distance ? a.distance < b.distance : a.rank < b.rank;
   });

@@ -1,6 +1,7 @@
 // What may have been meant: slips of the trade, look-alikes, the case-insensitive codes, near spellings; and
 // warnings for codes that are valid but seldom meant. Read from units/slips.csv and units/warnings.csv.
 #pragma once
+#include <cstdint>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -55,7 +56,13 @@ class Slips {
   std::unordered_map<std::string, Codes> whole_;  // a text that stands alone, small letters → codes
   std::unordered_map<std::string, Codes> parts_;  // one component, small letters → codes
   std::unordered_map<std::string, std::string> look_alikes_;  // a character beyond ASCII → plain text
-  std::vector<std::string> common_;  // codes that near spellings are drawn from, commonest first
+  struct Spelling {
+    std::string code;
+    std::uint32_t characters;  // see character_set()
+  };
+  std::vector<Spelling>
+      spellings_;  // what near spellings are drawn from: common codes, commonest first, then all atoms
+  std::unordered_map<std::string, const Atom*> other_codes_;  // case-insensitive code (UCUM 3.4) → atom
   std::unordered_map<std::string, Caution> cautions_;
   std::unordered_map<std::string, std::string> notes_;
 };

@@ -9,7 +9,7 @@ using namespace charpie::tests;
 namespace {
 
 Result<rules::RuleBook> site(std::string_view rows) {
-  return rules::RuleBook::load(tables(), terms(), units(), "slug,setting,value,unit\n" + std::string(rows), "site.csv");
+  return rules::RuleBook::load(tests::tables(), tests::terms(), tests::units(), "slug,setting,value,unit\n" + std::string(rows), "site.csv");
 }
 
 const char* const long_wound = R"({"format":"wound-visit/1","id":"V-1","status":"final","source":{"system":"https://invented.example/cases"},
@@ -98,7 +98,7 @@ TEST_CASE("the tables are proved: a missing limit, set, slot or word is refused"
       if (file.path == table) file.text = changed;
     }
     const Tables other(files);
-    const auto refused = rules::RuleBook::load(other, terms(), units());
+    const auto refused = rules::RuleBook::load(other, tests::terms(), tests::units());
     REQUIRE_FALSE(refused);
     CHECK(refused.error().kind == Error::mapping_broken);
     CHECK(refused.error().message.find(says) != std::string::npos);

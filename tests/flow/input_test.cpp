@@ -20,14 +20,15 @@ TEST_CASE("files follow each other, and no batch holds pieces of two") {
     auto more = input.fill(batch);
     REQUIRE(more);
     if (!*more) break;
-    std::string line = batch.file == a ? "a:" : "b:";
-    for (std::size_t i = 0; i < batch.count; ++i) line += batch.pieces[i].bytes;
+    std::string line = batch.file == a ? "a:" : batch.file == b ? "b:" : "empty:";
+    for (std::size_t i = 0; i < batch.count; ++i) line += batch.pieces[i].error ? "error" : batch.pieces[i].bytes;
     seen.push_back(line);
   }
-  REQUIRE(seen.size() == 3);
+  REQUIRE(seen.size() == 4);
   CHECK(seen[0] == "a:{\"id\":1}{\"id\":2}");
   CHECK(seen[1] == "a:{\"id\":3}");
-  CHECK(seen[2] == "b:{\"id\":4}{\"id\":5}");
+  CHECK(seen[2] == "empty:error");  // an empty file is said, not passed over
+  CHECK(seen[3] == "b:{\"id\":4}{\"id\":5}");
 }
 
 TEST_CASE("a batch ends with its bytes, too") {

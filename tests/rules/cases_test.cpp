@@ -74,7 +74,10 @@ TEST_CASE("each rule finds its case and lets the nearest good one pass") {
     if (!has_case(static_cast<FindingId>(i))) continue;
     const std::string slug(record::finding_kinds()[i].slug);
     CAPTURE(slug);
-    CHECK(find_case(slug + ".json", slug).slugs() == std::set<std::string>{slug});
+    std::set<std::string> expected{slug};
+    // Three whole numbers of 20 or more are always deeper than the limit of depth as well.
+    if (slug == "size.maybe-millimetres") expected.insert("size.too-large");
+    CHECK(find_case(slug + ".json", slug).slugs() == expected);
     CHECK(find_case(slug + ".near.json", slug).slugs() == std::set<std::string>{});
   }
 }

@@ -74,7 +74,9 @@ Edited follow(const std::string& heading, std::size_t leave_out = SIZE_MAX) {
   std::size_t edits = 0;
   const auto blocks = blocks_below(heading);
   for (std::size_t i = 0; i < blocks.size(); ++i) {
-    const auto& [sentence, code] = blocks[i];
+    // No structured binding: clang 14 cannot capture one.
+    const auto& sentence = blocks[i].sentence;
+    const auto& code = blocks[i].code;
     if (sentence.starts_with("At the end of `")) {
       if (edits++ == leave_out) continue;
       edited.edit(sentence, [&](std::string& text) {

@@ -269,10 +269,21 @@ class Compiler {
     if (frame == frames_.end()) {
       fault(where, "there is no frame '" + row.find("frame")->second + "'", "use one of frames.json");
     }
-    auto entries =
-        expand(frame->second.node, *frame->second.file, std::make_shared<Parameters>(with_title(row)));
-    const auto panel = row.find("panel");
-    finish_template(row.find("name")->second, panel == row.end() ? "" : panel->second, entries, where);
+    try {
+      auto entries =
+          expand(frame->second.node, *frame->second.file, std::make_shared<Parameters>(with_title(row)));
+      const auto panel = row.find("panel");
+      finish_template(row.find("name")->second, panel == row.end() ? "" : panel->second, entries, where);
+    } catch (MappingFault& fault) {
+      // The frame is shared by many rows: what is wrong in it for this row is said at the row.
+      if (fault.error.file != where.file) {
+        fault.error.message +=
+            " (in the frame, " + fault.error.file + " line " + std::to_string(fault.error.line) + ")";
+        fault.error.file = std::string(where.file);
+        fault.error.line = where.line;
+      }
+      throw;
+    }
   }
 
   void finish_template(const std::string& name, const std::string& panel, const std::vector<Entry>& entries,
@@ -612,7 +623,38 @@ class Compiler {
       }
     }
     add_precision_marks(object);
+    refuse_twins(object);
     settle(object);
+  }
+
+  // A member that could be written twice would make JSON that nobody reads.
+  void refuse_twins(const Part& object) const {
+    std::vector<std::uint32_t> names;
+    for (const auto& part : object.parts) {
+      if (part->kind != Part::Kind::choose) names.push_back(part->name);
+    }
+    for (const auto& part : object.parts) {
+      if (part->kind != Part::Kind::choose) continue;
+      std::vector<std::uint32_t> of_choice;
+      for (const auto& alternative : part->parts) {
+        const Node* constant = alternative->constant;
+        for (const Node* at = constant == nullptr ? nullptr : constant->first; at != nullptr; at = at->next) {
+          of_choice.push_back(mapping_.names_.find(at->name_text));
+        }
+        for (const auto& member : alternative->parts) {
+          if (member->kind != Part::Kind::choose) of_choice.push_back(member->name);
+        }
+      }
+      std::sort(of_choice.begin(), of_choice.end());
+      of_choice.erase(std::unique(of_choice.begin(), of_choice.end()), of_choice.end());
+      names.insert(names.end(), of_choice.begin(), of_choice.end());
+    }
+    std::sort(names.begin(), names.end());
+    const auto twin = std::adjacent_find(names.begin(), names.end());
+    if (twin != names.end()) {
+      fault(object.place, "'" + std::string(mapping_.names_.text(*twin)) + "' can be written twice in one object",
+            "take one out; a member of a frame by $without");
+    }
   }
 
   void add_member(Part& object, const std::string& name, std::unique_ptr<Part> part) {

@@ -75,8 +75,9 @@ TEST_CASE("each mistake in a mapping is refused") {
       {"broken JSON", "fhir/wound.json", "\"stage\": [", "\"stage\": (", "not JSON"},
       {"a facet that the kind has not", "fhir/types.json", "\"value\": \"{.number}\", \"unit\": \"%\"",
        "\"value\": \"{.word}\", \"unit\": \"%\"", "has no '.word'"},
-      {"a fixed unit of another dimension", "fhir/visit.json", "{own visit, loinc 39135-9}",
+      {"a code without its comma", "fhir/visit.json", "{own visit, loinc 39135-9}",
        "{own visit loinc 39135-9}", "a code is a system and a code"},
+      {"a member twice", "fhir/findings.json", "\"$without\": [\"code\"], ", "", "'code' can be written twice"},
   };
   for (const auto& mistake : mistakes) {
     CAPTURE(mistake.what);
@@ -96,4 +97,13 @@ TEST_CASE("a refusal names the line") {
   CHECK(error.line == static_cast<std::size_t>(
                           std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(at), '\n')) +
                           1);
+}
+
+TEST_CASE("what is wrong in a frame for one row is said at the row") {
+  const auto error = refusal("fhir/findings.csv", "loinc 89253-9", "loinc 89253-8");
+  CHECK(error.file == "fhir/findings.csv");
+  const auto text = file_text("mappings/fhir/findings.csv");
+  const auto at = text.find("loinc 89253-9");
+  CHECK(error.line ==
+        static_cast<std::size_t>(std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(at), '\n')) + 1);
 }

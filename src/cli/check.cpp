@@ -18,6 +18,7 @@ struct Request {
   mapping::Options options{};
   std::string as_of{};
   bool derive = false;
+  bool history = false;
 };
 
 void run_check(Session& session, const Request& request) {
@@ -34,17 +35,28 @@ void run_check(Session& session, const Request& request) {
                          "write 2026-03-02 or 2026-03-02T13:30+01:00"});
   }
   conversion.checks = {request.as_of, request.derive};
+  conversion.take_notes = request.history;
   auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
   auto findings = FindingsOutput::open(request.records.findings, session);
   if (!findings) return session.fail(findings.error());
 
+  rules::History history((*engine)->rules(), {.derive = request.derive});
   flow::Tally tally;
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
-      [](flow::Batch&) { return Outcome(std::monostate{}); }, nullptr, **findings, tally, nullptr);
+      [&](flow::Batch& batch) { return request.history ? history.add(batch.notes) : Outcome(std::monostate{}); },
+      nullptr, **findings, tally, nullptr);
   if (!done) return;
+  if (request.history) {
+    Outcome told = std::monostate{};
+    auto finished = history.finish([&](const std::vector<record::Finding>& found) {
+      if (told) told = (*findings)->tell(found);
+    });
+    if (!finished) return session.fail(finished.error());
+    if (!told) return session.fail(told.error());
+  }
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
   if (request.records.findings.summary) {
     session.err << tally.records << " records, " << tally.written << " can be converted, " << tally.rejected << " cannot\n";
@@ -61,11 +73,14 @@ void add_check(CLI::App& app, Session& session) {
   request->records.add_to(*command);
   command->add_option("--to", request->to, "also report what this form cannot hold")->check(CLI::IsMember({"fhir-r4"}));
   command->add_option("--as-of", request->as_of, "report what lies after this time as in the future; without it there is no clock");
+  command->add_flag("--history", request->history,
+                    "also compare the visits of each wound with each other, in any order; told at the end, wound by wound");
   command->add_flag("--derive", request->derive, "also report derived measures");
   add_mapping_options(*command, request->options);
   command->footer("Examples:\n"
                   "  charpie check visits.ndjson --summary\n"
                   "  charpie check visits.ndjson --to fhir-r4 --findings findings.ndjson --findings-as ndjson\n"
+                  "  charpie check march.ndjson april.ndjson --history\n"
                   "Exit 1 when something was found that --fail-on asks for. Checks what was charted and nothing else: not a\n"
                   "medical device; local policy and the licensed clinician decide.");
   command->callback([request, &session] { run_check(session, *request); });

@@ -12,6 +12,7 @@ struct Session;
 void add_check(CLI::App& app, Session& session);
 void add_codes(CLI::App& app, Session& session);
 void add_convert(CLI::App& app, Session& session);
+void add_due(CLI::App& app, Session& session);
 void add_explain(CLI::App& app, Session& session);
 void add_roundtrip(CLI::App& app, Session& session);
 void add_schema(CLI::App& app, Session& session);

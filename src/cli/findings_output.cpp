@@ -9,19 +9,6 @@ namespace charpie::cli {
 
 namespace {
 
-Result<std::string> whole_file(const std::string& path) {
-  auto source = flow::FileSource::open(path);
-  if (!source) return source.error();
-  std::string text;
-  char bytes[65536];
-  while (true) {
-    auto count = (*source)->read(bytes, sizeof bytes);
-    if (!count) return count.error();
-    if (*count == 0) return text;
-    text.append(bytes, *count);
-  }
-}
-
 record::Severity severity_of(std::string_view name) {
   if (name == "information") return record::Severity::information;
   return name == "warning" ? record::Severity::warning : record::Severity::error;
@@ -49,7 +36,7 @@ Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptio
   if (!selection) return selection.error();
   output->selection_ = *selection;
   if (!options.known.empty()) {
-    const auto text = whole_file(options.known);
+    const auto text = flow::read_whole(options.known);
     if (!text) return text.error();
     auto known = rules::Known::read(*text, options.known);
     if (!known) return known.error();

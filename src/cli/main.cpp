@@ -31,7 +31,7 @@ void set_color(Session& session, const Global& global) {
 std::string unknown_command(const CLI::App& app, int argc, char** argv) {
   for (int i = 1; i < argc; ++i) {
     const std::string word = argv[i];
-    if (word == "--mappings" || word == "--color") {
+    if (word == "--mappings" || word == "--rules" || word == "--color") {
       ++i;
       continue;
     }
@@ -82,6 +82,7 @@ int run(int argc, char** argv) {
   app.fallthrough();
   Global global;
   app.add_option("--mappings", session.mappings, "use the tables of this folder instead of the embedded ones");
+  app.add_option("--rules", session.site_rules, "a site's own severities and limits: a CSV file with the columns of mappings/rules/rules.csv");
   app.add_option("--color", global.color, "colours on standard error: auto, always, never; NO_COLOR is obeyed")
       ->check(CLI::IsMember({"auto", "always", "never"}));
   app.add_flag("--version", global.version, "the program's version and what it maps by");
@@ -92,6 +93,7 @@ int run(int argc, char** argv) {
   add_convert(app, session);
   add_roundtrip(app, session);
   add_explain(app, session);
+  add_due(app, session);
   add_schema(app, session);
   add_codes(app, session);
   add_units(app, session);

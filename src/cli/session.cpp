@@ -2,6 +2,8 @@
 
 #include <ostream>
 
+#include "flow/file_source.hpp"
+
 namespace charpie::cli {
 
 Result<const Tables*> Session::tables() {
@@ -21,7 +23,13 @@ Result<const flow::Engine*> Session::engine() {
   if (engine_ == nullptr) {
     const auto found = tables();
     if (!found) return found.error();
-    auto loaded = flow::Engine::load(**found);
+    std::string rules;
+    if (!site_rules.empty()) {
+      auto text = flow::read_whole(site_rules);
+      if (!text) return text.error();
+      rules = std::move(*text);
+    }
+    auto loaded = flow::Engine::load(**found, rules, site_rules);
     if (!loaded) return loaded.error();
     engine_ = std::move(*loaded);
   }

@@ -23,6 +23,7 @@ struct Session {
   bool color = false;          // on standard error
   bool show_keys = false;      // patients' identifiers may be shown
   std::string mappings{};      // --mappings DIR; empty = the embedded tables
+  std::string site_rules{};    // --rules FILE; empty = the rules as they come
   int exit_code = clean;
 
   /// The embedded tables, or those of --mappings. Read once.

@@ -179,8 +179,7 @@ void add_units(CLI::App& app, Session& session) {
   auto* check = command->add_subcommand(
       "check", "is it a unit code, and if not, what was meant? One code a line, or arguments");
   // Without extra arguments by one name, or CLI11 would read "[in_i]" as a list and take its brackets off.
-  check->add_option("CODE", words->codes, "unit codes; none = one a line from standard input")
-      ->allow_extra_args(false);
+  check->add_option("CODE", words->codes, "unit codes; none = one a line from standard input");
   check->callback([&session, words] {
     with_units(session, [&](const units::Units& units) { return check_codes(session, units, words->codes); });
   });

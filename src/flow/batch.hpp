@@ -46,6 +46,7 @@ struct Batch {
   std::string rejects{};                     // what goes to the rejects file
   std::vector<record::Finding> findings{};
   std::vector<PlacedResource> resources{};   // in `out`, for --pack bulk
+  std::string notes{};                       // for the history of wounds (rules/history.hpp), when asked for
   Tally tally{};
 
   /// Forgets the round; lets go of memory that only an unusually long record needed.

@@ -33,7 +33,9 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
       reader_(engine, conversion.from, conversion.options, conversion.checks),
       writer_(engine.fhir(), conversion.options),
       old_reader_(engine, DataForm::record, conversion.options),
-      old_writer_(engine.fhir(), conversion.options) {}
+      old_writer_(engine.fhir(), conversion.options) {
+  if (conversion.take_notes) notes_.emplace(engine.rules());
+}
 
 void Converter::work(Batch& batch) {
   for (std::size_t i = 0; i < batch.count; ++i) work_on(batch.pieces[i], batch);
@@ -66,6 +68,7 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
       ++batch.tally.rejected;
     } else {
       ++batch.tally.written;
+      if (notes_) notes_->append(one, batch.notes);
       if (conversion_->write) write(one, batch);
     }
   }

@@ -10,6 +10,7 @@
 #include "flow/old_versions.hpp"
 #include "flow/piece_reader.hpp"
 #include "mapping/write.hpp"
+#include "rules/history.hpp"
 #include "rules/report.hpp"
 
 namespace charpie::flow {
@@ -23,6 +24,7 @@ struct Conversion {
   bool write = true;                         // false: only find out what would be found
   bool check_target = true;                  // report what the target cannot hold
   bool keep_rejects = false;                 // collect rejected records
+  bool take_notes = false;                   // take notes of the visits that go on, for their wounds' history
   std::optional<rules::Selection> let{};     // these do not block
   rules::CheckOptions checks{};              // what it views outlives the run
   const OldVersions* replaces = nullptr;     // outlives the run
@@ -49,6 +51,7 @@ class Converter final : public Worker {
   const Conversion* conversion_;
   PieceReader reader_;
   mapping::Writer writer_;
+  std::optional<rules::VisitNotes> notes_;
   std::string scratch_;
   std::vector<mapping::WrittenInstance> written_;
 

@@ -17,6 +17,19 @@ Error unreadable(const std::string& name, int number) {
 
 }  // namespace
 
+Result<std::string> read_whole(const std::string& path) {
+  auto source = FileSource::open(path);
+  if (!source) return source.error();
+  std::string text;
+  char bytes[65536];
+  while (true) {
+    const auto count = (*source)->read(bytes, sizeof bytes);
+    if (!count) return count.error();
+    if (*count == 0) return text;
+    text.append(bytes, *count);
+  }
+}
+
 std::string source_name(const std::string& path) { return path == "-" ? "(standard input)" : path; }
 
 Result<std::unique_ptr<FileSource>> FileSource::open(const std::string& path) {

@@ -25,6 +25,9 @@ class FileSource final : public syntax::ByteSource {
   std::string name_;
 };
 
+/// All bytes of a file that is small enough to be held: a table, a list. Error::unreadable.
+Result<std::string> read_whole(const std::string& path);
+
 /// What messages call an input: its path, or "(standard input)".
 std::string source_name(const std::string& path);
 

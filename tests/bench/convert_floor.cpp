@@ -32,7 +32,8 @@ struct CountingHandler {
 
 }  // namespace
 
-std::size_t floor_work(std::string_view input, std::string_view pattern, std::size_t output_bytes, std::string& out) {
+std::size_t floor_work(std::string_view input, std::string_view pattern, std::size_t output_bytes,
+                       std::string& out) {
   // In situ parsing writes into its input: a copy of it, as any program makes that reads a file.
   static thread_local std::string buffer;
   buffer.assign(input);

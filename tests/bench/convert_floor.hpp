@@ -7,8 +7,9 @@
 
 namespace charpie::bench {
 
-/// Parses `input` and appends `output_bytes` bytes to `out`, taken from `pattern` in one piece (it must be at least
-/// that long). Returns the number of events, so that no compiler drops the work.
-std::size_t floor_work(std::string_view input, std::string_view pattern, std::size_t output_bytes, std::string& out);
+/// Parses `input` and appends `output_bytes` bytes to `out`, taken from `pattern` in one piece (it must be at
+/// least that long). Returns the number of events, so that no compiler drops the work.
+std::size_t floor_work(std::string_view input, std::string_view pattern, std::size_t output_bytes,
+                       std::string& out);
 
 }  // namespace charpie::bench

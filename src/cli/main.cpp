@@ -117,7 +117,9 @@ int run(int argc, char** argv) {
   if (!session.out && !nobody_reads()) {
     session.fail({Error::unwritable, "cannot be written", "(standard output)", 0, 0, {}});
   }
-  return session.exit_code;
+  session.err.flush();
+  // The system takes back the tables' memory faster than their destructors would; files are closed by now.
+  std::_Exit(session.exit_code);
 }
 
 }  // namespace

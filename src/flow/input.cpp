@@ -2,6 +2,13 @@
 
 namespace charpie::flow {
 
+namespace {
+
+// Large enough to be read fast, small enough to cost nothing for one record.
+constexpr std::size_t chunk_bytes = 64u << 10;
+
+}  // namespace
+
 Input::Input(std::vector<std::string> paths, const BatchLimits& limits) : paths_(std::move(paths)), limits_(limits) {
   if (paths_.empty()) paths_.push_back("-");
 }
@@ -24,7 +31,7 @@ Result<bool> Input::fill(Batch& batch) {
       }
       name_ = source_name(path);
       source_ = std::move(*source);
-      stream_ = std::make_unique<syntax::JsonStream>(*source_);
+      stream_ = std::make_unique<syntax::JsonStream>(*source_, syntax::JsonStreamLimits{.chunk_bytes = chunk_bytes});
     }
     if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
     auto& piece = batch.pieces[batch.count];

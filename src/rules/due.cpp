@@ -20,6 +20,8 @@ constexpr std::int64_t seconds_in_day = 86400;
 // A day on the wall's calendar, counted from 1970-01-01.
 using Day = std::int64_t;
 
+Day day_of(std::int64_t seconds) { return seconds >= 0 ? seconds / seconds_in_day : -((-seconds + seconds_in_day - 1) / seconds_in_day); }
+
 std::string day_text(Day day) { return time_text(day * seconds_in_day, 0, TimePrecision::day); }
 
 struct YearMonthDay {
@@ -61,7 +63,9 @@ std::int64_t clock_seconds(std::string_view clock) {
 
 // The change that is counted from, and the clock that it is counted on.
 struct Change {
-  Time time;
+  Time time;                 // as charted
+  std::int64_t instant = 0;  // with a clock
+  std::int64_t wall = 0;     // what the zone's clock said then, in seconds from 1970-01-01 of that clock
   Zone zone = Zone::fixed(0);
   std::string zone_name;
   Day day = 0;  // on the wall
@@ -143,10 +147,10 @@ class Arithmetic {
     }
     const auto precision = change_.time.precision;
     if (!length.calendar()) {
-      const std::int64_t instant = seconds_since_epoch(change_.time) + length.seconds;
+      const std::int64_t instant = change_.instant + length.seconds;
       return at_instant(instant, precision);
     }
-    const std::int64_t of_day = wall_seconds(change_.time) - change_.day * seconds_in_day;
+    const std::int64_t of_day = change_.wall - change_.day * seconds_in_day;
     const Day day = length.months != 0 ? add_months(change_.day, length.months) : change_.day + length.days;
     return at_wall(day, of_day, precision);
   }
@@ -156,7 +160,7 @@ class Arithmetic {
   Point at_instant(std::int64_t instant, TimePrecision precision) const {
     const int offset = change_.zone.offset_at(instant);
     const std::int64_t wall = instant + std::int64_t{offset} * 60;
-    const Day day = wall >= 0 ? wall / seconds_in_day : -((-wall + seconds_in_day - 1) / seconds_in_day);
+    const Day day = day_of(wall);
     return {precision, instant, offset, day, {}};
   }
 
@@ -197,7 +201,7 @@ class Arithmetic {
       }
       for (const auto& time : times) {
         auto point = at_wall(day, clock_seconds(time), TimePrecision::minute);
-        const std::int64_t wait = point.seconds - seconds_since_epoch(change_.time);
+        const std::int64_t wait = point.seconds - change_.instant;
         if (wait <= 0) continue;
         if (gap && wait < gap_seconds(*gap)) {
           due_.notes.push_back("the slot at " + text(point) + " comes " + minutes(wait) + " after the change; the least gap of " + std::string(gap_words) +
@@ -215,11 +219,11 @@ class Arithmetic {
  private:
   static constexpr Day most_days = 400;
 
-  static std::string minutes(std::int64_t seconds) { return std::to_string(seconds / 60) + " minutes"; }
+  static std::string minutes(std::int64_t seconds) { return std::to_string(seconds / 60) + (seconds / 60 == 1 ? " minute" : " minutes"); }
 
   std::int64_t gap_seconds(const Length& gap) {
     const auto point = after(gap, "the least gap");
-    return point ? point->seconds - seconds_since_epoch(change_.time) : 0;
+    return point ? point->seconds - change_.instant : 0;
   }
 
   bool falls_on(const Slot& slot, Day day, const std::optional<Day>& fixed) const {
@@ -266,19 +270,16 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
   if (const auto zone = zone_name.empty() ? std::nullopt : Zone::named(zone_name)) {
     change.zone = *zone;
     change.zone_name = zone_name;
-    // The wall's own reading of that instant; the charted offset may be another one.
-    if (start->has_clock()) {
-      const auto seconds = seconds_since_epoch(*start);
-      change.time.offset_minutes = static_cast<std::int16_t>(zone->offset_at(seconds));
-    }
   } else {
     change.zone = Zone::fixed(start->offset_minutes);
     change.zone_name = "offset " + offset_text(start->offset_minutes);
     if (start->has_clock()) due.notes.push_back("no time zone is charted: the offset " + offset_text(start->offset_minutes) + " is kept, clock changes are not known");
   }
   if (start->has_clock()) {
-    const std::int64_t wall = wall_seconds(change.time);
-    change.day = wall >= 0 ? wall / seconds_in_day : -((-wall + seconds_in_day - 1) / seconds_in_day);
+    // The zone's own reading of that instant: the charted offset may be another one.
+    change.instant = seconds_since_epoch(*start);
+    change.wall = change.instant + std::int64_t{change.zone.offset_at(change.instant)} * 60;
+    change.day = day_of(change.wall);
   } else {
     change.day = days_since_epoch(*start);
   }

@@ -471,7 +471,7 @@ class Compiler {
 
   void step(Accessor& accessor, const Field& member, const Place& where) const {
     if (accessor.steps == 4) fault(where, "the path is too deep", "name a field of the dictionary");
-    accessor.slots[accessor.steps] = member.slot;
+    accessor.slots[accessor.steps] = static_cast<std::uint8_t>(member.slot);
     accessor.ids[accessor.steps] = member.id;
     ++accessor.steps;
     accessor.field = member.id;

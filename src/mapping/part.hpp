@@ -24,7 +24,7 @@ struct Place {
 struct Accessor {
   std::uint8_t level = 0;
   std::uint8_t steps = 0;                          // 0: the level's own value
-  std::uint16_t slots[4] = {};                     // slot of each group on the way
+  std::uint8_t slots[4] = {};                      // slot of each group on the way
   record::FieldId ids[4] = {};                     // its field
   record::FieldId field = record::FieldId::visit;  // what it leads to
 };
@@ -99,8 +99,7 @@ struct Part {
   const syntax::Node* constant = nullptr;
   const terms::Domain* domain = nullptr;
   std::vector<std::unique_ptr<Part>> parts;
-  // Typed code hole: its bytes for each word of the domain that stands alone, by concept index.
-  std::shared_ptr<std::vector<std::string>> rendered;
+  std::uint32_t step = 0;  // where its steps begin in the program that writes it
   Place place;
 };
 

@@ -101,7 +101,8 @@ void Writer::append_request(const Planned& instance, std::string& out) const {
       break;
     }
     case Lifetime::wound:
-      query += "urn%3Aietf%3Arfc%3A3986%7Curn%3Auuid%3A";
+      append_url_query_value(mapping_->canonical(), query);
+      query += "%2Fwound-id%7C";
       query += instance.uuid_text();
       break;
     case Lifetime::patient:

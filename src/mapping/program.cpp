@@ -1,0 +1,209 @@
+#include "mapping/program.hpp"
+
+#include <map>
+
+#include "base/escape.hpp"
+
+namespace charpie::mapping {
+
+class Program::Builder {
+ public:
+  explicit Builder(Program& program) : program_(program) {}
+
+  void add(Template& made_from) {
+    Part& body = *made_from.body;
+    const auto at = open(body, Step::Kind::object, {});
+    members(body, at, true);
+    close(at);
+  }
+
+ private:
+  Step& step(std::uint32_t at) { return program_.steps_[at]; }
+  std::uint32_t here() const { return static_cast<std::uint32_t>(program_.steps_.size()); }
+
+  std::uint32_t put(std::string_view bytes) {
+    const auto at = static_cast<std::uint32_t>(program_.bytes_.size());
+    program_.bytes_ += bytes;
+    return at;
+  }
+
+  // Makes the step of a part; its lead is the name and the opening bracket.
+  std::uint32_t open(Part& part, Step::Kind kind, std::string_view bracket) {
+    const auto at = here();
+    part.step = at;
+    Step made;
+    made.kind = kind;
+    made.facet = part.facet;
+    made.render = part.render;
+    made.source = part.source;
+    made.shape = part.shape;
+    made.sets_kind = part.sets_kind;
+    made.has_sets_kind = part.has_sets_kind;
+    made.further = part.also_loop;
+    made.may_vanish = !part.always && part.has_hole;
+    made.is_limited = !part.allowed.empty();
+    made.loop_level = static_cast<std::uint8_t>(part.loop_level);
+    made.accessor = part.accessor;
+    made.lead = put(part.key);
+    put(bracket);
+    made.key_size = static_cast<std::uint32_t>(part.key.size());
+    made.lead_size = static_cast<std::uint32_t>(part.key.size() + bracket.size());
+    made.number = part.target;
+    made.when = part.when.empty() ? nullptr : &part.when;
+    made.part = &part;
+    made.domain = part.domain;
+    program_.steps_.push_back(made);
+    return at;
+  }
+  void close(std::uint32_t at) { step(at).next = here(); }
+
+  void bytes(std::string_view constants) {
+    if (constants.empty()) return;
+    Step made;
+    made.lead = put(constants);
+    made.lead_size = static_cast<std::uint32_t>(constants.size());
+    made.next = here() + 1;
+    program_.steps_.push_back(made);
+  }
+
+  // Constants that come first in a bracket join its lead; later ones become a step.
+  void constants(std::uint32_t at, std::string& joined) {
+    if (joined.empty()) return;
+    if (here() == at + 1 && step(at).kind != Step::Kind::alternative && step(at).kind != Step::Kind::shared) {
+      put(joined);
+      step(at).lead_size += static_cast<std::uint32_t>(joined.size());
+      step(at).starts_constant = true;
+    } else {
+      bytes(joined);
+    }
+    joined.clear();
+  }
+
+  void members(Part& object, std::uint32_t at, bool of_template = false) {
+    std::string joined;
+    for (std::size_t i = 0; i < object.parts.size(); ++i) {
+      Part& part = *object.parts[i];
+      if (part.kind == Part::Kind::constant) {
+        joined.append(part.key).append(part.json).append(",");
+        continue;
+      }
+      constants(at, joined);
+      if (of_template && part.shared != 0) {
+        i += shared(object, i) - 1;
+      } else if (part.kind == Part::Kind::choose) {
+        choose(part);
+      } else {
+        value(part);
+      }
+    }
+    constants(at, joined);
+  }
+
+  // Neighbours that say the same in every instance are copied in one piece. Returns how many they are.
+  std::size_t shared(Part& object, std::size_t first) {
+    std::vector<std::uint32_t> stretch;
+    for (std::size_t i = first; i < object.parts.size() && object.parts[i]->shared != 0; ++i) {
+      stretch.push_back(object.parts[i]->shared);
+    }
+    const auto number = stretches_.emplace(stretch, static_cast<std::uint32_t>(stretches_.size())).first->second;
+    program_.shared_ = static_cast<std::uint32_t>(stretches_.size());
+    const auto at = here();
+    program_.steps_.push_back({});
+    step(at).kind = Step::Kind::shared;
+    step(at).number = number;
+    for (std::size_t i = 0; i < stretch.size(); ++i) value(*object.parts[first + i]);
+    close(at);
+    return stretch.size();
+  }
+
+  void choose(Part& part) {
+    const auto at = open(part, Step::Kind::choose, {});
+    for (auto& alternative : part.parts) {
+      const auto one = open(*alternative, Step::Kind::alternative, {});
+      if (alternative->kind == Part::Kind::constant) {
+        // Its members without the braces.
+        bytes(alternative->json.substr(1, alternative->json.size() - 2) + ',');
+      } else {
+        members(*alternative, one);
+      }
+      close(one);
+    }
+    close(at);
+  }
+
+  void value(Part& part) {
+    switch (part.kind) {
+      case Part::Kind::object: {
+        const auto at = open(part, Step::Kind::object, "{");
+        members(part, at);
+        close(at);
+        return;
+      }
+      case Part::Kind::array: {
+        const auto at = open(part, Step::Kind::array, "[");
+        items(part, at);
+        close(at);
+        return;
+      }
+      case Part::Kind::text: {
+        const auto at = open(part, Step::Kind::text, "\"");
+        for (auto& piece : part.parts) {
+          if (piece->kind == Part::Kind::primitive) {
+            close(open(*piece, Step::Kind::hole, {}));
+          } else {
+            std::string escaped;
+            append_json_escaped(piece->literal, escaped);
+            bytes(escaped);
+          }
+        }
+        close(at);
+        return;
+      }
+      case Part::Kind::typed: {
+        const auto at = open(part, Step::Kind::typed, {});
+        step(at).number = 0;
+        value(*part.parts.front());
+        close(at);
+        return;
+      }
+      case Part::Kind::loop: {
+        const auto at = open(part, Step::Kind::loop, {});
+        value(*part.parts.front());
+        close(at);
+        return;
+      }
+      case Part::Kind::choose: choose(part); return;
+      case Part::Kind::references: close(open(part, Step::Kind::references, {})); return;
+      case Part::Kind::primitive: close(open(part, Step::Kind::hole, {})); return;
+      case Part::Kind::constant: bytes(part.json + ','); return;
+    }
+  }
+
+  void items(Part& array, std::uint32_t at) {
+    std::string joined;
+    for (auto& part : array.parts) {
+      if (part->kind == Part::Kind::constant && part->when.empty()) {
+        joined.append(part->json).append(",");
+        continue;
+      }
+      constants(at, joined);
+      value(*part);
+    }
+    constants(at, joined);
+  }
+
+  Program& program_;
+  std::map<std::vector<std::uint32_t>, std::uint32_t> stretches_;
+};
+
+void Program::build(std::vector<Template>& templates) {
+  Builder builder(*this);
+  for (auto& made_from : templates) builder.add(made_from);
+}
+
+std::uint32_t Program::add_words(std::vector<std::string> words) {
+  words_.push_back(std::move(words));
+  return static_cast<std::uint32_t>(words_.size() - 1);
+}
+
+}  // namespace charpie::mapping

@@ -1,0 +1,76 @@
+// The templates as writing walks them: the parts of all templates laid out in one row of small steps, in the order
+// of the output, with everything constant joined into stretches of bytes. Made once when a mapping is loaded.
+#pragma once
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "mapping/part.hpp"
+
+namespace charpie::mapping {
+
+struct Step {
+  enum class Kind : std::uint8_t {
+    bytes,        // constants: members or items with their commas
+    object,       // the steps up to `next` are its members
+    array,        // … its items
+    hole,         // one scalar
+    text,         // … pieces: bytes and holes
+    typed,        // … one value
+    choose,       // … alternatives
+    alternative,  // … members
+    loop,         // … one item, repeated
+    references,   // to the members of a panel
+    shared        // … members that say the same in every instance of a visit
+  };
+  Kind kind = Kind::bytes;
+  Facet facet = Facet::self;
+  Render render = Render::plain;
+  Source source = Source::field;
+  Shape shape = Shape::string;
+  record::Kind sets_kind = record::Kind::text;
+  bool has_sets_kind : 1 = false;
+  bool further : 1 = false;          // about the further codings of a code
+  bool starts_constant : 1 = false;  // constants come first, within `lead`
+  bool may_vanish : 1 = false;       // not written when only constants would be
+  bool is_limited : 1 = false;       // the part has `allowed`
+  std::uint8_t loop_level = 0;
+  Accessor accessor;
+  std::uint32_t lead = 0, lead_size = 0;  // what is written first: name, bracket, constants
+  std::uint32_t key_size = 0;             // how much of it is the member's name
+  std::uint32_t next = 0;                 // the step after this one and what is in it
+  std::uint32_t number = 0;               // template, panel, shared stretch, or table of rendered words
+  const Condition* when = nullptr;        // nullptr: always
+  const Part* part = nullptr;
+  const terms::Domain* domain = nullptr;
+};
+
+class Program {
+ public:
+  /// Lays out the parts of the templates and notes in each part where its steps begin. The parts must stay where
+  /// they are.
+  void build(std::vector<Template>& templates);
+  const Step& step(std::uint32_t number) const { return steps_[number]; }
+  std::string_view lead(const Step& step) const { return {bytes_.data() + step.lead, step.lead_size}; }
+  /// How many stretches are shared; their numbers start at 0.
+  std::uint32_t shared_stretches() const { return shared_; }
+
+  /// The bytes of a coded value that says a plain word, by the index of its concept; empty table: not known.
+  std::string_view word(std::uint32_t table, std::uint32_t concept_index) const {
+    const auto& words = words_[table];
+    return words.empty() ? std::string_view{} : std::string_view{words[concept_index]};
+  }
+  /// Puts a table of rendered words beside the steps that use it.
+  void set_words(std::uint32_t step, std::uint32_t table) { steps_[step].number = table; }
+  std::uint32_t add_words(std::vector<std::string> words);
+
+ private:
+  class Builder;
+  std::vector<Step> steps_;
+  std::string bytes_;
+  std::uint32_t shared_ = 0;
+  std::vector<std::vector<std::string>> words_{{}};  // 0: none
+};
+
+}  // namespace charpie::mapping

@@ -1,0 +1,62 @@
+// Reading and walking what the judges look at. Numbers are looked at in the bytes: JSON.parse turns 4.00
+// into 4, so whatever speaks of digits works on the text.
+import { readFileSync } from 'node:fs';
+
+/// The lines of an NDJSON file, each as {text, json}.
+export function readLines(file) {
+  return readFileSync(file, 'utf8')
+    .split('\n')
+    .filter((line) => line.trim() !== '')
+    .map((text) => ({ text, json: JSON.parse(text) }));
+}
+
+/// The resources of a Bundle; a resource that is no Bundle is its own only one.
+export function resourcesOf(json) {
+  return json.resourceType === 'Bundle' ? (json.entry ?? []).map((entry) => entry.resource) : [json];
+}
+
+/// Calls visit(value, path, name) for each object, array and primitive below `json`, itself included.
+export function walk(json, visit, path = json.resourceType ?? '', name = '') {
+  visit(json, path, name);
+  if (Array.isArray(json)) {
+    json.forEach((one, index) => walk(one, visit, `${path}[${index}]`, name));
+  } else if (json !== null && typeof json === 'object') {
+    for (const [member, value] of Object.entries(json)) walk(value, visit, `${path}.${member}`, member);
+  }
+}
+
+/// Every string or number token of a JSON text, in order.
+const tokens = /"(?:[^"\\]|\\.)*"|-?\d[0-9.eE+-]*/g;
+
+/// The number tokens of a JSON text as they stand there, with how often each occurs.
+export function numberTokens(text) {
+  const counts = new Map();
+  for (const [token] of text.matchAll(tokens)) {
+    if (token[0] !== '"') counts.set(token, (counts.get(token) ?? 0) + 1);
+  }
+  return counts;
+}
+
+/// Parses JSON with each number as {"number": token}, so that two texts can be compared digit by digit.
+export function parseExactly(text) {
+  return JSON.parse(text.replace(tokens, (token) => (token[0] === '"' ? token : `{"number":"${token}"}`)));
+}
+
+/// Replaces each number that JSON.parse and JSON.stringify would change by a number that they keep, and
+/// gives the way back. For programs that hold numbers in binary.
+export class NumberCover {
+  #tokens = [];
+  cover(text) {
+    return text.replace(tokens, (token) => {
+      if (token[0] === '"' || String(Number(token)) === token) return token;
+      this.#tokens.push(token);
+      return String(700000000000000 + this.#tokens.length - 1);
+    });
+  }
+  uncover(text) {
+    return text.replace(tokens, (token) => {
+      if (token[0] === '"' || !/^7\d{14}$/.test(token)) return token;
+      return this.#tokens[Number(token) - 700000000000000] ?? token;
+    });
+  }
+}

@@ -171,17 +171,17 @@ void add_units(CLI::App& app, Session& session) {
   command->require_subcommand(1);
 
   struct Words {
-    std::vector<std::string> codes;
     std::string value, from, to, shown;
   };
   auto words = std::make_shared<Words>();
 
   auto* check = command->add_subcommand(
       "check", "is it a unit code, and if not, what was meant? One code a line, or arguments");
-  // Without extra arguments by one name, or CLI11 would read "[in_i]" as a list and take its brackets off.
-  check->add_option("CODE", words->codes, "unit codes; none = one a line from standard input");
-  check->callback([&session, words] {
-    with_units(session, [&](const units::Units& units) { return check_codes(session, units, words->codes); });
+  // The codes are what is left over: of an option's arguments CLI11 takes the brackets of "[in_i]" off, as of a list.
+  check->allow_extras()->fallthrough(false);
+  check->footer("CODE ...: unit codes as arguments; none = one a line from standard input");
+  check->callback([&session, check] {
+    with_units(session, [&](const units::Units& units) { return check_codes(session, units, check->remaining()); });
   });
 
   auto* convert = command->add_subcommand(

@@ -9,6 +9,7 @@
 
 #include "rules/checking.hpp"
 #include "rules/history.hpp"
+#include "rules/page.hpp"
 
 using namespace charpie;
 using namespace charpie::tests;
@@ -58,20 +59,11 @@ Found find_case(const std::string& name, std::string_view slug) {
   return find(source_file(std::string(folder) + name), name, options, true);
 }
 
-// The findings that the rules report: all from the first of them in the list, and three on words and units.
-bool is_of_rules(FindingId id) {
-  return id >= FindingId::code_own_system && id <= FindingId::not_derived;
-}
-bool has_case(FindingId id) {
-  return is_of_rules(id) || id == FindingId::code_unknown_word || id == FindingId::unit_not_ucum || id == FindingId::unit_dimension ||
-         id == FindingId::unit_unusual;
-}
-
 }  // namespace
 
 TEST_CASE("each rule finds its case and lets the nearest good one pass") {
   for (std::size_t i = 0; i < record::finding_kinds().size(); ++i) {
-    if (!has_case(static_cast<FindingId>(i))) continue;
+    if (!rules::is_rule(static_cast<FindingId>(i))) continue;
     const std::string slug(record::finding_kinds()[i].slug);
     CAPTURE(slug);
     std::set<std::string> expected{slug};
@@ -91,7 +83,7 @@ TEST_CASE("no case is left of a rule that is no longer in the list") {
     CAPTURE(name);
     const auto id = record::find_finding(name);
     REQUIRE(id != FindingId::count);
-    CHECK(has_case(id));
+    CHECK(rules::is_rule(id));
   }
 }
 

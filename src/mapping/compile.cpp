@@ -110,6 +110,9 @@ class Compiler {
     for (const Node* at = need(root, "index", set)->first; at != nullptr; at = at->next) {
       mapping_.index_members_[std::string(at->name_text)] = at->text;
     }
+    if (const Node* list = root->member("bookkeeping")) {
+      for (const Node* at = list->first; at != nullptr; at = at->next) mapping_.bookkeeping_.emplace_back(at->text);
+    }
     // Names first: a reference may point to a template that comes later.
     for (const auto& [node, where] : templates) declare(need_text(node, "$name", *where), *where, node);
     std::vector<std::pair<Parameters, Place>> rows;
@@ -671,7 +674,6 @@ class Compiler {
     const auto [known, fresh] = shared_.emplace(entry.value, static_cast<std::uint32_t>(shared_.size() + 1));
     (void)fresh;
     part.shared = known->second;
-    mapping_.shared_fragments_ = static_cast<std::uint32_t>(shared_.size());
   }
 
   static bool depends_on_instance(const Part& part, std::uint8_t own_levels = 0) {
@@ -1203,7 +1205,6 @@ class Compiler {
         if (fresh) {
           shared_.emplace(nullptr_key(), static_cast<std::uint32_t>(shared_.size() + 1));
           mark_known->second = static_cast<std::uint32_t>(shared_.size());
-          mapping_.shared_fragments_ = static_cast<std::uint32_t>(shared_.size());
         }
         beside->shared = mark_known->second;
       }
@@ -1277,6 +1278,7 @@ Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms
     return std::move(fault.error);
   }
   if (auto proved = prove(*mapping); !proved) return proved.error();
+  mapping->program_.build(mapping->templates_);
   render_words(*mapping);
   return mapping;
 }

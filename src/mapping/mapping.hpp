@@ -12,6 +12,7 @@
 #include "base/tables.hpp"
 #include "mapping/fixed_units.hpp"
 #include "mapping/part.hpp"
+#include "mapping/program.hpp"
 #include "syntax/tree.hpp"
 #include "terms/terms.hpp"
 
@@ -76,8 +77,7 @@ class Mapping {
     const auto bit = std::uint64_t{1} << (static_cast<unsigned>(facet) + (further ? facet_count : 0));
     return (carried_[static_cast<std::size_t>(field)] & bit) != 0;
   }
-  std::vector<Template>& templates_to_render() { return templates_; }
-  std::uint32_t shared_fragments() const { return shared_fragments_; }
+  const Program& program() const { return program_; }
   /// The template of that name, or nullptr.
   const Template* find(std::string_view name) const;
   /// The template that an instance of that type with that coding is, or nullptr. Empty system and code: by
@@ -86,6 +86,8 @@ class Mapping {
                             std::string_view code) const;
   /// The member whose codings tell instances of a type apart; empty when the type alone does.
   std::string_view index_member(std::string_view resource_type) const;
+  /// Members that servers write for themselves and that say nothing of a visit: "meta.versionId".
+  std::span<const std::string> bookkeeping() const { return bookkeeping_; }
   /// The number of the template that holds the record's own key: it stands for the visit.
   std::uint32_t visit_template() const { return visit_template_; }
   /// The name of a panel number.
@@ -94,6 +96,7 @@ class Mapping {
  private:
   friend class Compiler;
   friend class Prover;
+  friend void render_words(Mapping& mapping);
   Mapping() = default;
   const terms::Terms* terms_ = nullptr;
   const FixedUnits* fixed_units_ = nullptr;
@@ -108,8 +111,9 @@ class Mapping {
   std::vector<Home> homes_;
   std::vector<std::vector<Limit>> limits_;
   std::vector<std::uint64_t> carried_;  // a bit for each facet that has a home, by field
-  std::uint32_t shared_fragments_ = 0;
+  Program program_;  // of the templates
   std::uint32_t visit_template_ = 0;
+  std::vector<std::string> bookkeeping_;
 };
 
 }  // namespace charpie::mapping

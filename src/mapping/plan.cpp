@@ -1,5 +1,6 @@
 #include "mapping/plan.hpp"
 
+#include <charconv>
 #include <cstring>
 
 namespace charpie::mapping {
@@ -141,10 +142,15 @@ void Plan::append_key(const Planned& instance, std::string_view record_key, std:
   out += record_key;
   out += '#';
   out += instance.made_from->name;
-  if (instance.indexed) {
-    out += '.';
-    out += std::to_string(instance.index);
-  }
+  append_index(instance, out);
+}
+
+void Plan::append_index(const Planned& instance, std::string& out) const {
+  if (!instance.indexed) return;
+  char digits[10];
+  const auto end = std::to_chars(digits, digits + sizeof digits, instance.index).ptr;
+  out += '.';
+  out.append(digits, end);
 }
 
 }  // namespace charpie::mapping

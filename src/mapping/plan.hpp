@@ -48,6 +48,8 @@ class Plan {
   std::string_view identity_system() const { return identity_system_; }
   /// Appends the business identifier's value: record key, '#', template, '.', index.
   void append_key(const Planned& instance, std::string_view record_key, std::string& out) const;
+  /// Its last piece: '.' and the index, of an element of a list.
+  void append_index(const Planned& instance, std::string& out) const;
   record::Value* root() const { return root_; }
   std::string_view record_key() const { return record_key_; }
 

@@ -12,7 +12,7 @@ class Program::Builder {
 
   void add(Template& made_from) {
     Part& body = *made_from.body;
-    const auto at = open(body, Step::Kind::object, {});
+    const auto at = open(body, Step::Kind::object, "{");
     members(body, at, true);
     close(at);
   }
@@ -150,9 +150,14 @@ class Program::Builder {
         for (auto& piece : part.parts) {
           if (piece->kind == Part::Kind::primitive) {
             close(open(*piece, Step::Kind::hole, {}));
+            continue;
+          }
+          std::string escaped;
+          append_json_escaped(piece->literal, escaped);
+          if (here() == at + 1) {
+            put(escaped);
+            step(at).lead_size += static_cast<std::uint32_t>(escaped.size());
           } else {
-            std::string escaped;
-            append_json_escaped(piece->literal, escaped);
             bytes(escaped);
           }
         }
@@ -175,7 +180,12 @@ class Program::Builder {
       case Part::Kind::choose: choose(part); return;
       case Part::Kind::references: close(open(part, Step::Kind::references, {})); return;
       case Part::Kind::primitive: close(open(part, Step::Kind::hole, {})); return;
-      case Part::Kind::constant: bytes(part.json + ','); return;
+      case Part::Kind::constant: {
+        const auto at = here();
+        bytes(part.json + ',');
+        step(at).when = part.when.empty() ? nullptr : &part.when;
+        return;
+      }
     }
   }
 

@@ -51,6 +51,7 @@ class Program {
   /// Lays out the parts of the templates and notes in each part where its steps begin. The parts must stay where
   /// they are.
   void build(std::vector<Template>& templates);
+  std::uint32_t size() const { return static_cast<std::uint32_t>(steps_.size()); }
   const Step& step(std::uint32_t number) const { return steps_[number]; }
   std::string_view lead(const Step& step) const { return {bytes_.data() + step.lead, step.lead_size}; }
   /// How many stretches are shared; their numbers start at 0.

@@ -1209,8 +1209,17 @@ class Reader::Matching {
     if (instance.made_from == nullptr) return;
     findings_.set_record_key(instance.visit != nullptr ? instance.visit->record_key : std::string_view{});
     Node& root = *instance.resource->node;
-    for (Node* at = root.first; at != nullptr; at = at->next) {
-      if (at->name_text == "resourceType" || at->name_text == "id") at->used = true;
+    if (Node* type = root.member("resourceType")) type->used = true;
+    for (const auto& path : mapping_.bookkeeping()) {
+      // A group is understood as far as its members are.
+      Node* at = &root;
+      std::string_view rest = path;
+      while (at != nullptr && !rest.empty()) {
+        const auto dot = rest.find('.');
+        at = at->member(rest.substr(0, dot));
+        if (at != nullptr) at->used = true;
+        rest = dot == std::string_view::npos ? std::string_view{} : rest.substr(dot + 1);
+      }
     }
     report_unused(instance, root);
   }

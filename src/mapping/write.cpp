@@ -1,7 +1,6 @@
 #include "mapping/write.hpp"
 
 #include <algorithm>
-#include <functional>
 #include <map>
 
 #include "base/escape.hpp"
@@ -17,7 +16,7 @@ using record::Record;
 using record::Value;
 
 Writer::Writer(const Mapping& mapping, Options options)
-    : mapping_(&mapping), options_(std::move(options)), facets_(knowledge_), plan_(mapping) {
+    : mapping_(&mapping), program_(&mapping.program()), options_(std::move(options)), facets_(knowledge_), plan_(mapping) {
   knowledge_.terms = &mapping.terms();
   knowledge_.fixed_units = &mapping.fixed_units();
   knowledge_.absent_reasons = mapping.terms().domain("absent-reason");
@@ -27,7 +26,11 @@ Writer::Writer(const Mapping& mapping, Options options)
 void Writer::start(const Record& record) {
   plan_.make(record, options_);
   facets_.forget();
-  fragments_.assign(mapping_->shared_fragments() + 1, {});
+  stretches_.assign(program_->shared_stretches(), {});
+  visit_query_ = "identifier=";
+  append_url_query_value(plan_.identity_system(), visit_query_);
+  visit_query_ += "%7C";
+  append_url_query_value(plan_.record_key(), visit_query_);
 }
 
 const Plan& Writer::plan(const Record& record) {
@@ -46,9 +49,8 @@ Scope Writer::scope_of(const Planned& instance) const {
 void Writer::write_instance(const Planned& instance, std::string& out) {
   instance_ = &instance;
   const Scope scope = scope_of(instance);
-  out += '{';
-  write_members(*instance.made_from->body, scope, out);
-  out.back() = '}';
+  write(instance.made_from->body->step, scope, out);
+  out.pop_back();  // the comma
 }
 
 void Writer::write_bundle(const Record& record, std::string& out) {
@@ -85,25 +87,24 @@ void Writer::write_resources(const Record& record, std::string& out, std::vector
 // Visit-scoped: conditional update by business identifier. Shared: created once (R4, http.html, conditional
 // interactions; bundle.html, transaction).
 void Writer::append_request(const Planned& instance, std::string& out) const {
-  std::string query = "identifier=";
   const auto& made_from = *instance.made_from;
+  const bool of_visit = made_from.lifetime == Lifetime::visit;
+  out += of_visit ? R"({"method":"PUT","url":")" : R"({"method":"POST","url":")";
+  out += made_from.resource_type;
+  out += of_visit ? "?" : R"(","ifNoneExist":"identifier=)";
   switch (made_from.lifetime) {
-    case Lifetime::visit: {
-      append_url_query_value(plan_.identity_system(), query);
-      query += "%7C";
-      std::string key;
-      if (made_from.number == mapping_->visit_template()) {
-        key = plan_.record_key();
-      } else {
-        plan_.append_key(instance, plan_.record_key(), key);
+    case Lifetime::visit:
+      out += visit_query_;
+      if (made_from.number != mapping_->visit_template()) {
+        out += "%23";
+        append_url_query_value(made_from.name, out);
+        plan_.append_index(instance, out);
       }
-      append_url_query_value(key, query);
       break;
-    }
     case Lifetime::wound:
-      append_url_query_value(mapping_->canonical(), query);
-      query += "%2Fwound-id%7C";
-      query += instance.uuid_text();
+      append_url_query_value(mapping_->canonical(), out);
+      out += "%2Fwound-id%7C";
+      out += instance.uuid_text();
       break;
     case Lifetime::patient:
     case Lifetime::performer: {
@@ -112,22 +113,11 @@ void Writer::append_request(const Planned& instance, std::string& out) const {
       const Value* system =
           record::member(group, patient ? FieldId::patient_system : FieldId::performer_system);
       const Value* id = record::member(group, patient ? FieldId::patient_id : FieldId::performer_id);
-      if (system != nullptr) append_url_query_value(system->text, query);
-      query += "%7C";
-      if (id != nullptr) append_url_query_value(id->text, query);
+      if (system != nullptr) append_url_query_value(system->text, out);
+      out += "%7C";
+      if (id != nullptr) append_url_query_value(id->text, out);
       break;
     }
-  }
-  if (made_from.lifetime == Lifetime::visit) {
-    out += R"({"method":"PUT","url":")";
-    out += made_from.resource_type;
-    out += '?';
-    out += query;
-  } else {
-    out += R"({"method":"POST","url":")";
-    out += made_from.resource_type;
-    out += R"(","ifNoneExist":")";
-    out += query;
   }
   out += R"("})";
 }
@@ -145,144 +135,100 @@ void Writer::append_reference(const Planned& target, std::string& out) const {
 // --- parts
 // -----------------------------------------------------------------------------------------------------
 
-Writer::Said Writer::write_member(const Part& part, const Scope& scope, std::string& out) {
-  if (part.kind == Part::Kind::constant) {
-    out += part.key;
-    out += part.json;
-    out += ',';
-    return Said::constant;
+Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string& out, std::uint32_t skipped) {
+  const Step& step = program_->step(number);
+  if (step.when != nullptr && !holds(*step.when, scope, options_, facets_)) return Said::nothing;
+  const auto lead = program_->lead(step).substr(skipped);
+  switch (step.kind) {
+    case Step::Kind::bytes:
+      out += lead;
+      return Said::constant;
+    case Step::Kind::object:
+    case Step::Kind::array: return write_bracket(number, scope, out, lead);
+    case Step::Kind::hole: return write_hole(step, scope, out, lead);
+    case Step::Kind::text: return write_text(number, scope, out, lead);
+    case Step::Kind::typed: return write_typed(number, scope, out, lead);
+    case Step::Kind::choose: return write_choice(number, scope, out);
+    case Step::Kind::alternative: return write_all(number + 1, step.next, scope, out);
+    case Step::Kind::loop: return write_loop(number, scope, out);
+    case Step::Kind::references: return write_references(step, out);
+    case Step::Kind::shared: return write_shared(number, scope, out);
   }
-  if (part.shared != 0 && lineage_ == nullptr) {
-    Fragment& fragment = fragments_[part.shared];
-    if (fragment.known) {
-      if (fragment.end != fragment.begin) out.append(out, fragment.begin, fragment.end - fragment.begin);
-      return fragment.said;
-    }
+  return Said::nothing;
+}
+
+Writer::Said Writer::write_all(std::uint32_t first, std::uint32_t end, const Scope& scope, std::string& out) {
+  Said said = Said::nothing;
+  for (auto at = first; at != end; at = program_->step(at).next) said = std::max(said, write(at, scope, out));
+  return said;
+}
+
+Writer::Said Writer::write_bracket(std::uint32_t number, const Scope& scope, std::string& out,
+                                   std::string_view lead) {
+  const Step& step = program_->step(number);
+  const auto mark = out.size();
+  out += lead;
+  const Said first = step.starts_constant ? Said::constant : Said::nothing;
+  const Said said = std::max(first, write_all(number + 1, step.next, scope, out));
+  if (said == Said::nothing || (said == Said::constant && step.may_vanish)) {
+    out.resize(mark);
+    return Said::nothing;
+  }
+  out.back() = step.kind == Step::Kind::object ? '}' : ']';
+  out += ',';
+  return said;
+}
+
+Writer::Said Writer::write_choice(std::uint32_t number, const Scope& scope, std::string& out) {
+  const auto end = program_->step(number).next;
+  for (auto at = number + 1; at != end; at = program_->step(at).next) {
+    const Step& alternative = program_->step(at);
+    if (alternative.when != nullptr && !holds(*alternative.when, scope, options_, facets_)) continue;
+    return write_all(at + 1, alternative.next, scope, out);
+  }
+  return Said::nothing;
+}
+
+Writer::Said Writer::write_shared(std::uint32_t number, const Scope& scope, std::string& out) {
+  const Step& step = program_->step(number);
+  Stretch& stretch = stretches_[step.number];
+  if (stretch.known && lineage_ == nullptr) {
+    out.append(out, stretch.begin, stretch.end - stretch.begin);
+    return stretch.said;
   }
   const auto mark = out.size();
-  out += part.key;
-  const Said said = write(part, scope, out);
-  if (said == Said::nothing) {
-    out.resize(mark);
-  } else {
-    out += ',';
-  }
-  if (part.shared != 0) fragments_[part.shared] = {mark, out.size(), said, true};
+  const Said said = write_all(number + 1, step.next, scope, out);
+  stretch = {mark, out.size(), said, true};
   return said;
 }
 
-Writer::Said Writer::write_members(const Part& object, const Scope& scope, std::string& out) {
+Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::string& out) {
+  const Step& step = program_->step(number);
   Said said = Said::nothing;
-  for (const auto& part : object.parts) {
-    Said one = Said::nothing;
-    if (part->kind == Part::Kind::choose) {
-      for (const auto& alternative : part->parts) {
-        if (!alternative->when.empty() && !holds(alternative->when, scope, options_, facets_)) continue;
-        if (alternative->kind == Part::Kind::constant) {
-          // An alternative of constants only: its members without the braces.
-          out.append(alternative->json, 1, alternative->json.size() - 2);
-          out += ',';
-          one = Said::constant;
-        } else {
-          one = write_members(*alternative, scope, out);
-        }
-        break;
-      }
-    } else {
-      one = write_member(*part, scope, out);
-    }
-    said = std::max(said, one);
-  }
-  return said;
-}
-
-Writer::Said Writer::write(const Part& part, const Scope& scope, std::string& out) {
-  switch (part.kind) {
-    case Part::Kind::constant:
-      out += part.json;
-      return Said::constant;
-    case Part::Kind::object: {
-      const auto mark = out.size();
-      out += '{';
-      const Said said = write_members(part, scope, out);
-      if (said == Said::nothing || (said == Said::constant && !part.always && part.has_hole)) {
-        out.resize(mark);
-        return Said::nothing;
-      }
-      out.back() = '}';
-      return said;
-    }
-    case Part::Kind::array: {
-      const auto mark = out.size();
-      out += '[';
-      const Said said = write_items(part, scope, out);
-      if (said == Said::nothing || (said == Said::constant && !part.always && part.has_hole)) {
-        out.resize(mark);
-        return Said::nothing;
-      }
-      out.back() = ']';
-      return said;
-    }
-    case Part::Kind::primitive:
-      return write_primitive(part, scope, out);
-    case Part::Kind::text:
-      return write_text(part, scope, out);
-    case Part::Kind::typed:
-      return write_typed(part, scope, out);
-    default:
-      return Said::nothing;
-  }
-}
-
-Writer::Said Writer::write_items(const Part& array, const Scope& scope, std::string& out) {
-  Said said = Said::nothing;
-  for (const auto& part : array.parts) {
-    Said one;
-    if (part->kind == Part::Kind::loop) {
-      one = write_loop(*part, scope, out);
-    } else if (part->kind == Part::Kind::references) {
-      one = write_references(*part, out);
-    } else {
-      one = write_item(*part, scope, out);
-    }
-    said = std::max(said, one);
-  }
-  return said;
-}
-
-Writer::Said Writer::write_item(const Part& part, const Scope& scope, std::string& out) {
-  if (!part.when.empty() && !holds(part.when, scope, options_, facets_)) return Said::nothing;
-  const Said said = write(part, scope, out);
-  if (said != Said::nothing) out += ',';
-  return said;
-}
-
-Writer::Said Writer::write_loop(const Part& loop, const Scope& scope, std::string& out) {
-  Said said = Said::nothing;
-  const Part& body = *loop.parts.front();
-  const Value* list = follow(loop.accessor, scope);
+  const Value* list = follow(step.accessor, scope);
+  if (list == nullptr) return said;
   Scope inside = scope;
-  if (loop.also_loop) {
-    if (list == nullptr || list->code == nullptr) return said;
+  if (step.further) {
+    if (list->code == nullptr) return said;
     for (std::uint32_t i = 0; i < list->code->also_count; ++i) {
       inside.coding = &list->code->also[i];
-      said = std::max(said, write_item(body, inside, out));
+      said = std::max(said, write(number + 1, inside, out));
     }
     return said;
   }
-  if (list == nullptr || list->form != Form::list) return said;
+  if (list->form != Form::list) return said;
   for (std::uint32_t i = 0; i < list->count; ++i) {
-    inside.level[loop.loop_level] = list->children[i];
-    inside.index[loop.loop_level] = i;
-    said = std::max(said, write_item(body, inside, out));
+    inside.level[step.loop_level] = list->children[i];
+    inside.index[step.loop_level] = i;
+    said = std::max(said, write(number + 1, inside, out));
   }
   return said;
 }
 
-Writer::Said Writer::write_references(const Part& part, std::string& out) {
+Writer::Said Writer::write_references(const Step& step, std::string& out) {
   Said said = Said::nothing;
   for (const auto& one : plan_.instances()) {
-    if (one.made_from->panel_number != part.target || one.again) continue;
+    if (one.made_from->panel_number != step.number || one.again) continue;
     out += R"({"reference":")";
     append_reference(one, out);
     out += R"("},)";
@@ -315,12 +261,12 @@ std::string Writer::path_of(const Accessor& accessor, const Scope& scope) const 
   return path;
 }
 
-std::string_view Writer::hole_text(const Part& part, const Scope& scope) {
-  switch (part.source) {
+std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
+  switch (step.source) {
     case Source::field: {
-      if (part.also_loop) {
+      if (step.further) {
         if (scope.coding == nullptr) return {};
-        switch (part.facet) {
+        switch (step.facet) {
           case Facet::system:
             return scope.coding->system;
           case Facet::code:
@@ -331,10 +277,10 @@ std::string_view Writer::hole_text(const Part& part, const Scope& scope) {
             return {};
         }
       }
-      const Value* value = follow(part.accessor, scope);
+      const Value* value = follow(step.accessor, scope);
       if (value == nullptr) return {};
-      if (part.has_sets_kind && (!value->is_leaf() || value->kind != part.sets_kind)) return {};
-      return facets_.get(value, part.accessor.field, part.facet, part.domain);
+      if (step.has_sets_kind && (!value->is_leaf() || value->kind != step.sets_kind)) return {};
+      return facets_.get(value, step.accessor.field, step.facet, step.domain);
     }
     case Source::key:
       scratch_.clear();
@@ -347,12 +293,12 @@ std::string_view Writer::hole_text(const Part& part, const Scope& scope) {
     case Source::uuid:
       return instance_->uuid_text();
     case Source::reference: {
-      const Planned* target = mapping_->templates()[part.target - 1].has_loop
-                                  ? plan_.find(part.target, scope.level[1])
-                                  : plan_.find(part.target);
+      const Planned* target = mapping_->templates()[step.number - 1].has_loop
+                                  ? plan_.find(step.number, scope.level[1])
+                                  : plan_.find(step.number);
       // A practitioner stands for the performer of the innermost loop.
       for (std::size_t level = 2; target == nullptr && level < scope.level.size(); ++level) {
-        if (scope.level[level] != nullptr) target = plan_.find(part.target, scope.level[level]);
+        if (scope.level[level] != nullptr) target = plan_.find(step.number, scope.level[level]);
       }
       if (target == nullptr) return {};
       scratch_.clear();
@@ -366,8 +312,8 @@ std::string_view Writer::hole_text(const Part& part, const Scope& scope) {
 namespace {
 
 // The text as the place wants it. FHIR times have seconds; the mark beside them tells what was charted.
-std::string_view rendered(const Part& part, std::string_view text, std::string& scratch) {
-  switch (part.render) {
+std::string_view rendered(const Step& step, std::string_view text, std::string& scratch) {
+  switch (step.render) {
     case Render::date_time: {
       const auto reading = parse_time(text);
       if (!reading || reading.time.precision != TimePrecision::minute) return text;
@@ -390,11 +336,12 @@ std::string_view rendered(const Part& part, std::string_view text, std::string& 
     case Render::plain:
       break;
     default:
-      if (!misfit(part.render, text).empty()) return {};
+      if (!misfit(step.render, text).empty()) return {};
   }
-  if (!part.allowed.empty() &&
-      std::find(part.allowed.begin(), part.allowed.end(), text) == part.allowed.end())
-    return {};
+  if (step.is_limited) {
+    const auto& allowed = step.part->allowed;
+    if (std::find(allowed.begin(), allowed.end(), text) == allowed.end()) return {};
+  }
   return text;
 }
 
@@ -402,89 +349,99 @@ std::string_view rendered(const Part& part, std::string_view text, std::string& 
 
 std::string_view Writer::primitive_text(const Part& part, const Scope& scope, const Planned& instance) {
   instance_ = &instance;
-  const auto text = hole_text(part, scope);
-  return text.empty() ? text : rendered(part, text, scratch_text_);
+  const Step& step = program_->step(part.step);
+  const auto text = hole_text(step, scope);
+  return text.empty() ? text : rendered(step, text, scratch_text_);
 }
 
-Writer::Said Writer::write_primitive(const Part& part, const Scope& scope, std::string& out) {
-  auto text = hole_text(part, scope);
+Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::string& out, std::string_view lead) {
+  auto text = hole_text(step, scope);
   if (text.empty()) return Said::nothing;
-  if (part.render != Render::plain || !part.allowed.empty()) {
-    text = rendered(part, text, scratch_text_);
+  if (step.render != Render::plain || step.is_limited) {
+    text = rendered(step, text, scratch_text_);
     if (text.empty()) return Said::nothing;
   }
+  out += lead;
   const auto begin = out.size();
-  if (part.shape == Shape::string) {
+  if (step.shape == Shape::string) {
     append_json_string(text, out);
   } else {
     out += text;
   }
   if (lineage_ != nullptr) {
-    const bool of_field = part.source == Source::field;
-    lineage_->push_back({begin, out.size(), of_field ? path_of(part.accessor, scope) : std::string{},
-                         part.facet, part.mirror, part.place});
+    const bool of_field = step.source == Source::field;
+    lineage_->push_back({begin, out.size(), of_field ? path_of(step.accessor, scope) : std::string{}, step.facet,
+                         step.part->mirror, step.part->place});
   }
+  out += ',';
   return Said::hole;
 }
 
-Writer::Said Writer::write_text(const Part& part, const Scope& scope, std::string& out) {
+Writer::Said Writer::write_text(std::uint32_t number, const Scope& scope, std::string& out,
+                                std::string_view lead) {
   const auto mark = out.size();
-  out += '"';
+  out += lead;
   bool any = false;
-  for (const auto& piece : part.parts) {
-    if (piece->kind != Part::Kind::primitive) {
-      append_json_escaped(piece->literal, out);
+  const auto end = program_->step(number).next;
+  for (auto at = number + 1; at != end; ++at) {
+    const Step& piece = program_->step(at);
+    if (piece.kind == Step::Kind::bytes) {
+      out += program_->lead(piece);
       continue;
     }
-    const auto text = hole_text(*piece, scope);
+    const auto text = hole_text(piece, scope);
     if (text.empty()) continue;
     any = true;
     const auto begin = out.size();
-    append_json_escaped(rendered(*piece, text, scratch_text_), out);
-    if (lineage_ != nullptr && piece->source == Source::field) {
-      lineage_->push_back(
-          {begin, out.size(), path_of(piece->accessor, scope), piece->facet, piece->mirror, piece->place});
+    append_json_escaped(rendered(piece, text, scratch_text_), out);
+    if (lineage_ != nullptr && piece.source == Source::field) {
+      lineage_->push_back({begin, out.size(), path_of(piece.accessor, scope), piece.facet, piece.part->mirror,
+                           piece.part->place});
     }
   }
   if (!any) {
     out.resize(mark);
     return Said::nothing;
   }
-  out += '"';
+  out += "\",";
   return Said::hole;
 }
 
-Writer::Said Writer::write_typed(const Part& part, const Scope& scope, std::string& out) {
-  const Value* value = follow(part.accessor, scope);
+Writer::Said Writer::write_typed(std::uint32_t number, const Scope& scope, std::string& out,
+                                 std::string_view lead) {
+  const Step& step = program_->step(number);
+  const Value* value = follow(step.accessor, scope);
   if (value == nullptr) return Said::nothing;
-  if (part.has_sets_kind && (!value->is_leaf() || value->kind != part.sets_kind)) return Said::nothing;
-  if (part.rendered != nullptr && lineage_ == nullptr && is_plain_word(*value)) {
+  if (step.has_sets_kind && (!value->is_leaf() || value->kind != step.sets_kind)) return Said::nothing;
+  if (step.number != 0 && lineage_ == nullptr && is_plain_word(*value)) {
     const auto word = value->kind == Kind::clock ? value->text : value->code->word;
-    if (const auto* known = part.domain->find(word)) {
-      out += (*part.rendered)[known->index];
+    if (const auto* known = step.domain->find(word)) {
+      out += lead;
+      out += program_->word(step.number, known->index);
+      out += ',';
       return Said::hole;
     }
   }
-  return write(*part.parts.front(), scope, out);
+  const auto mark = out.size();
+  out += lead;
+  const Said said = write(number + 1, scope, out);
+  if (said == Said::nothing) out.resize(mark);
+  return said;
 }
 
 bool Writer::render(const Part& part, const Scope& scope, const Planned& instance, std::string& out) {
+  if (part.kind == Part::Kind::references || part.kind == Part::Kind::choose) return false;
   instance_ = &instance;
-  if (part.kind == Part::Kind::loop) {
-    const auto mark = out.size();
-    if (write_loop(part, scope, out) == Said::nothing) return false;
-    if (out.size() > mark) out.pop_back();
-    return true;
-  }
-  if (!part.when.empty() && !holds(part.when, scope, options_, facets_)) return false;
-  return write(part, scope, out) != Said::nothing;
+  if (write(part.step, scope, out, program_->step(part.step).key_size) == Said::nothing) return false;
+  out.pop_back();  // the comma
+  return true;
 }
 
 bool Writer::says_anything(const Part& members, const Scope& scope, const Planned& instance) {
   if (members.kind == Part::Kind::constant) return true;
   instance_ = &instance;
   std::string out;
-  return write_members(members, scope, out) != Said::nothing;
+  return write_all(members.step + 1, program_->step(members.step).next, scope, out) != Said::nothing;
 }
 
 // --- what the form cannot hold
@@ -574,50 +531,39 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
 // --- loading
 // ---------------------------------------------------------------------------------------------------
 
-namespace {
-
-void visit_parts(Part& part, const std::function<void(Part&)>& use) {
-  use(part);
-  for (auto& below : part.parts) visit_parts(*below, use);
-}
-
-}  // namespace
-
 void render_words(Mapping& mapping) {
   Writer writer(mapping, {});
+  Program& program = mapping.program_;
   // The bytes depend on the datatype and the domain alone: rendered once for each pair.
-  std::map<std::pair<std::string, const terms::Domain*>, std::shared_ptr<std::vector<std::string>>> known;
+  std::map<std::pair<std::string_view, const terms::Domain*>, std::uint32_t> known;
   Value value;
   record::Code code;
   Planned nobody;
-  for (auto& made_from : mapping.templates_to_render()) {
-    visit_parts(*made_from.body, [&](Part& part) {
-      if (part.kind != Part::Kind::typed || part.domain == nullptr) return;
-      const Kind kind = record::field(part.accessor.field).kind;
-      if (kind != Kind::code && kind != Kind::word && kind != Kind::clock) return;
-      auto& rows = known[{part.type_name, part.domain}];
-      if (rows == nullptr) {
-        rows = std::make_shared<std::vector<std::string>>();
+  for (std::uint32_t at = 0; at < program.size(); ++at) {
+    const Step& step = program.step(at);
+    if (step.kind != Step::Kind::typed || step.domain == nullptr) continue;
+    const Kind kind = record::field(step.accessor.field).kind;
+    if (kind != Kind::code && kind != Kind::word && kind != Kind::clock) continue;
+    const auto [table, fresh] = known.try_emplace({step.part->type_name, step.domain}, 0);
+    if (fresh) {
+      std::vector<std::string> words;
+      for (const auto& one : step.domain->concepts) {
+        code = {};
+        code.word = one.word;
+        value = {};
+        value.kind = kind;
+        if (kind == Kind::clock)
+          value.text = one.word;
+        else
+          value.code = &code;
         // The part looks at its leaf through its own accessor: show it a record of nothing but that leaf.
-        Part& body = *part.parts.front();
-        bool useful = true;
-        for (const auto& one : part.domain->concepts) {
-          code = {};
-          code.word = one.word;
-          value = {};
-          value.kind = kind;
-          if (kind == Kind::clock)
-            value.text = one.word;
-          else
-            value.code = &code;
-          std::string bytes;
-          useful = useful && writer.render_leaf(body, part.accessor, value, nobody, bytes);
-          rows->push_back(std::move(bytes));
-        }
-        if (!useful) rows->clear();
+        std::string bytes;
+        if (!writer.render_leaf(*step.part->parts.front(), step.accessor, value, nobody, bytes)) break;
+        words.push_back(std::move(bytes));
       }
-      if (!rows->empty()) part.rendered = rows;
-    });
+      if (words.size() == step.domain->concepts.size()) table->second = program.add_words(std::move(words));
+    }
+    program.set_words(at, table->second);
   }
 }
 
@@ -636,7 +582,9 @@ bool Writer::render_leaf(const Part& body, const Accessor& accessor, Value& leaf
   scope.level[accessor.level] = at;
   instance_ = &instance;
   facets_.forget();
-  return write(body, scope, out) == Said::hole;
+  if (write(body.step, scope, out) != Said::hole) return false;
+  out.pop_back();  // the comma
+  return true;
 }
 
 }  // namespace charpie::mapping

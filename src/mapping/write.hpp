@@ -64,7 +64,8 @@ class Writer {
 
  private:
   enum class Said : std::uint8_t { nothing, constant, hole };
-  struct Fragment {
+  // Where in the output a shared stretch stands already.
+  struct Stretch {
     std::size_t begin = 0, end = 0;
     Said said = Said::nothing;
     bool known = false;
@@ -73,30 +74,34 @@ class Writer {
   void start(const record::Record& record);
   void write_instance(const Planned& instance, std::string& out);
   Scope scope_of(const Planned& instance) const;
-  Said write(const Part& part, const Scope& scope, std::string& out);
-  Said write_members(const Part& object, const Scope& scope, std::string& out);
-  Said write_member(const Part& part, const Scope& scope, std::string& out);
-  Said write_items(const Part& array, const Scope& scope, std::string& out);
-  Said write_item(const Part& part, const Scope& scope, std::string& out);
-  Said write_loop(const Part& loop, const Scope& scope, std::string& out);
-  Said write_references(const Part& part, std::string& out);
-  Said write_primitive(const Part& part, const Scope& scope, std::string& out);
-  Said write_text(const Part& part, const Scope& scope, std::string& out);
-  Said write_typed(const Part& part, const Scope& scope, std::string& out);
-  std::string_view hole_text(const Part& part, const Scope& scope);
+  // Each appends what a step says, with its name and a comma behind, or nothing. `skipped` bytes of its lead are left
+  // out.
+  Said write(std::uint32_t number, const Scope& scope, std::string& out, std::uint32_t skipped = 0);
+  Said write_all(std::uint32_t first, std::uint32_t end, const Scope& scope, std::string& out);
+  Said write_bracket(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
+  Said write_choice(std::uint32_t number, const Scope& scope, std::string& out);
+  Said write_shared(std::uint32_t number, const Scope& scope, std::string& out);
+  Said write_loop(std::uint32_t number, const Scope& scope, std::string& out);
+  Said write_references(const Step& step, std::string& out);
+  Said write_hole(const Step& step, const Scope& scope, std::string& out, std::string_view lead);
+  Said write_text(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
+  Said write_typed(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
+  std::string_view hole_text(const Step& step, const Scope& scope);
   void append_reference(const Planned& target, std::string& out) const;
   std::string path_of(const Accessor& accessor, const Scope& scope) const;
   void check_value(const record::Value* value, const record::Field& field, const std::string& path,
                    record::Findings& findings);
 
   const Mapping* mapping_;
+  const Program* program_;
   Options options_;
   Knowledge knowledge_;
   Facets facets_;
   Plan plan_;
   const Planned* instance_ = nullptr;
-  std::vector<Fragment> fragments_;
+  std::vector<Stretch> stretches_;
   std::vector<Lineage>* lineage_ = nullptr;
+  std::string visit_query_;  // of a visit's resources: identifier=SYSTEM|KEY, encoded
   std::string scratch_, scratch_text_;
 };
 

@@ -1,5 +1,4 @@
-// Reading and walking what the judges look at. Numbers are looked at in the bytes: JSON.parse turns 4.00
-// into 4, so whatever speaks of digits works on the text.
+// Reading and walking what the judges look at.
 import { readFileSync } from 'node:fs';
 
 /// The lines of an NDJSON file, each as {text, json}.
@@ -15,6 +14,16 @@ export function resourcesOf(json) {
   return json.resourceType === 'Bundle' ? (json.entry ?? []).map((entry) => entry.resource) : [json];
 }
 
+/// The first resource of a Bundle that `fits`. A Bundle without one is not the place to plant that fault: throws.
+export function first(bundle, fits) {
+  const found = resourcesOf(bundle).find(fits);
+  if (!found) throw new Error('no resource fits');
+  return found;
+}
+
+/// The Observation that stands for the whole visit.
+export const panel = (bundle) => first(bundle, (one) => one.resourceType === 'Observation' && one.hasMember);
+
 /// Calls visit(value, path, name) for each object, array and primitive below `json`, itself included.
 export function walk(json, visit, path = json.resourceType ?? '', name = '') {
   visit(json, path, name);
@@ -25,17 +34,9 @@ export function walk(json, visit, path = json.resourceType ?? '', name = '') {
   }
 }
 
-/// Every string or number token of a JSON text, in order.
+// Every string or number token of a JSON text, in order. Digits are looked at here, in the text: JSON.parse
+// turns 4.00 into 4.
 const tokens = /"(?:[^"\\]|\\.)*"|-?\d[0-9.eE+-]*/g;
-
-/// The number tokens of a JSON text as they stand there, with how often each occurs.
-export function numberTokens(text) {
-  const counts = new Map();
-  for (const [token] of text.matchAll(tokens)) {
-    if (token[0] !== '"') counts.set(token, (counts.get(token) ?? 0) + 1);
-  }
-  return counts;
-}
 
 /// Parses JSON with each number as {"number": token}, so that two texts can be compared digit by digit.
 export function parseExactly(text) {

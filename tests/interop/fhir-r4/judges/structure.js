@@ -1,40 +1,36 @@
 // Structure (names, cardinalities, types, fixed values) against HL7's StructureDefinitions, by @medplum/core.
 import { indexStructureDefinitionBundle, OperationOutcomeError, validateResource } from '@medplum/core';
-import { resourcesOf } from '../bundles.js';
+import { panel, resourcesOf } from '../bundles.js';
 import { resources, types } from '../definitions.js';
 
 indexStructureDefinitionBundle(types);
 indexStructureDefinitionBundle(resources);
 
 export const name = 'structure, by Medplum';
-/// Warnings, most of them that a urn:uuid is no reference to a type that it could check.
-export const warnings = new Map();
 export const breaks = [
-  ['an Observation without code', (b) => { delete b.entry[0].resource.code; }],
-  ['a list where one belongs', (b) => { b.entry[0].resource.subject = [b.entry[0].resource.subject]; }],
-  ['a date that is none', (b) => { b.entry[0].resource.effectiveDateTime = '2026-3-1'; }],
+  ['an Observation without code', (b) => { delete panel(b).code; }],
+  ['a list where one belongs', (b) => { panel(b).subject = [panel(b).subject]; }],
+  ['a date that is none', (b) => { panel(b).effectiveDateTime = '2026-3-1'; }],
 ];
+/// Warnings: most of them that a urn:uuid is no reference to a type that it could check.
+export const looked = new Map();
 
 export function judge({ json }) {
+  looked.set('resources', (looked.get('resources') ?? 0) + resourcesOf(json).length);
+  let issues;
+  try {
+    issues = validateResource(json);
+  } catch (error) {
+    if (!(error instanceof OperationOutcomeError)) throw error;
+    issues = error.outcome.issue;
+  }
   const problems = [];
-  const collect = (resource, issues) => {
-    for (const issue of issues) {
-      if (issue.severity === 'error' || issue.severity === 'fatal') problems.push(told(resource, issue));
-      else warnings.set('structure', (warnings.get('structure') ?? 0) + 1);
+  for (const issue of issues) {
+    if (issue.severity === 'error' || issue.severity === 'fatal') {
+      problems.push(`${(issue.expression ?? []).join(', ')}: ${issue.details?.text ?? issue.diagnostics}`);
+    } else {
+      looked.set('warnings', (looked.get('warnings') ?? 0) + 1);
     }
-  };
-  const one = (resource) => {
-    try {
-      collect(resource, validateResource(resource));
-    } catch (error) {
-      if (!(error instanceof OperationOutcomeError)) throw error;
-      collect(resource, error.outcome.issue);
-    }
-  };
-  if (json.resourceType === 'Bundle') one({ ...json, entry: json.entry.map(({ resource, ...entry }) => entry) });
-  for (const resource of resourcesOf(json)) one(resource);
+  }
   return problems;
 }
-
-const told = (resource, issue) =>
-  `${resource.resourceType} ${(issue.expression ?? []).join(', ')}: ${issue.details?.text ?? issue.diagnostics}`;

@@ -3,6 +3,7 @@
 #include <boost/multiprecision/cpp_dec_float.hpp>
 #include <cstdlib>
 #include <limits>
+#include <optional>
 
 #include "units/pi.hpp"
 
@@ -49,6 +50,23 @@ Float to_float(const Amount& amount) {
   return to_float(amount.value) * mp::pow(pi_float(), amount.pis);
 }
 
+// An exact amount as a fraction: where pi is in it, wrong by less than one part in 2^close_bits.
+constexpr unsigned close_bits = pi_bits - 16;
+
+BigRational as_fraction(const Amount& amount) {
+  const auto size = static_cast<unsigned>(std::abs(amount.pis));
+  BigRational pi_power(mp::pow(scaled_pi(), size), Big(1) << (pi_bits * size));
+  if (amount.pis < 0) pi_power = 1 / pi_power;
+  return amount.value * pi_power;
+}
+
+// Whether what is left of an amount, after most of it was taken away, still has digits enough to be rounded. An
+// amount without pi always has: it is exact.
+bool tells(const BigRational& rest, const BigRational& amount, int pis) {
+  constexpr unsigned wanted_bits = 120;
+  return pis == 0 || mp::abs(rest) * BigRational(Big(1) << (close_bits - wanted_bits)) >= mp::abs(amount);
+}
+
 Amount multiplied(const Amount& amount, const BigRational& factor, int pis) {
   if (amount.exact) return Amount::of(amount.value * factor, amount.pis + pis);
   return Amount::near(amount.approximate * to_float(factor) * mp::pow(pi_float(), pis));
@@ -63,6 +81,12 @@ bool to_rational(const RatioOf<Big>& ratio, BigRational& rational) {
   (ratio.fives < 0 ? below : above) *= mp::pow(Big(5), fives);
   rational = BigRational(above, below);
   return true;
+}
+
+// One factor over another, which both fit 128 bits.
+RatioOf<Big> quotient(const Ratio& above, const Ratio& below) {
+  return {Big(above.numerator) * Big(below.denominator), Big(above.denominator) * Big(below.numerator),
+          above.twos - below.twos, above.fives - below.fives, above.pis - below.pis};
 }
 
 Result<BigRational> power_of_ten(std::int64_t exponent) {
@@ -84,20 +108,11 @@ bool is_whole(const BigRational& value) {
   return mp::denominator(value) == 1;
 }
 
-// base^exponent, exactly when the exponent is whole.
-Result<Amount> raised(const SpecialFunction& function, const BigRational& x) {
-  const BigRational exponent = x * BigRational(function.exponent_numerator, function.exponent_denominator);
-  if (exponent == 0) return Amount::of(1);
-  const bool natural = function.argument == "e";
-  const Float base = natural ? mp::exp(Float(1)) : Float(function.argument);
-  const Float tens = to_float(exponent) * mp::log10(base);
-  if (mp::abs(tens) > most_tens) return refusal("the result is beyond 10^" + std::to_string(most_tens));
-  if (!natural && is_whole(exponent)) {
-    const auto size = static_cast<int>(mp::numerator(exponent));
-    const Big power = mp::pow(Big(function.argument), static_cast<unsigned>(std::abs(size)));
-    return Amount::of(size < 0 ? BigRational(Big(1), power) : BigRational(power));
-  }
-  return Amount::near(mp::exp(to_float(exponent) * mp::log(base)));
+// The largest whole number not above `value`.
+Big floor_of(const BigRational& value) {
+  const Big &above = mp::numerator(value), &below = mp::denominator(value);
+  const Big whole = above / below;  // towards zero
+  return above < 0 && whole * below != above ? whole - 1 : whole;
 }
 
 // The smallest whole number that `base` is a power of, and that power: 1000 = 10^3.
@@ -110,32 +125,97 @@ std::pair<Big, int> root_of(const Big& base) {
   return {base, 1};
 }
 
+// base^exponent, exactly when that is a fraction: 100^0.5 is 10.
+Result<Amount> raised(const SpecialFunction& function, const BigRational& x) {
+  const BigRational exponent = x * BigRational(function.exponent_numerator, function.exponent_denominator);
+  if (exponent == 0) return Amount::of(1);
+  const bool natural = function.argument == "e";
+  const Float base = natural ? mp::exp(Float(1)) : Float(function.argument);
+  const Float tens = to_float(exponent) * mp::log10(base);
+  if (mp::abs(tens) > most_tens) return refusal("the result is beyond 10^" + std::to_string(most_tens));
+  if (!natural) {
+    const auto [root, degree] = root_of(Big(function.argument));
+    if (const BigRational steps = exponent * degree; is_whole(steps)) {
+      const auto size = static_cast<int>(mp::numerator(steps));
+      const Big power = mp::pow(root, static_cast<unsigned>(std::abs(size)));
+      return Amount::of(size < 0 ? BigRational(Big(1), power) : BigRational(power));
+    }
+  }
+  return Amount::near(mp::exp(to_float(exponent) * mp::log(base)));
+}
+
+// The whole number k of root^k = value, when there is one.
+std::optional<int> exponent_of(const Big& root, const BigRational& value) {
+  const bool above = value > 1;
+  Big rest = above ? mp::numerator(value) : mp::denominator(value);
+  if ((above ? mp::denominator(value) : mp::numerator(value)) != 1) return {};
+  int exponent = 0;
+  for (; rest % root == 0; rest /= root) ++exponent;
+  if (rest != 1) return {};
+  return above ? exponent : -exponent;
+}
+
+// The natural logarithm. Near 1 nearly all digits of the value are those of 1, so there it is the series
+// ln v = 2 (z + z^3/3 + z^5/5 + ...) with z = (v - 1) / (v + 1), which begins with the difference itself.
+Float natural_logarithm(const BigRational& value) {
+  const BigRational exact_z = (value - 1) / (value + 1);
+  if (mp::abs(exact_z) > BigRational(1, 16)) return mp::log(to_float(value));
+  const Float z = to_float(exact_z);
+  Float sum = 0, power = z;
+  for (int n = 1; n < 120 && power != 0; n += 2) {
+    sum += power / n;
+    power *= z * z;
+  }
+  return 2 * sum;
+}
+
+Float natural_logarithm(const std::string& base) {
+  return base == "e" ? Float(1) : mp::log(Float(base));
+}
+
 // The x of base^(x * fraction) = m; exact when m is a power of the base's root.
 Result<Amount> logarithm(const SpecialFunction& function, const Amount& m) {
   BigRational back = function.exponent_denominator;
   back /= function.exponent_numerator;  // which may be negative: a fraction's denominator may not
-  const Float value = to_float(m);
+  const BigRational value = as_fraction(m);
   if (value <= 0)
     return refusal("a logarithmic unit has no value for zero or a negative amount", "keep the charted unit");
-  const bool natural = function.argument == "e";
-  if (m.exact && m.pis == 0) {
-    if (m.value == 1) return Amount::of(0);
-    if (!natural) {
+  if (m.pis == 0) {
+    if (value == 1) return Amount::of(0);
+    if (function.argument != "e") {
       const auto [root, degree] = root_of(Big(function.argument));
-      const bool above = m.value > 1;
-      Big rest = above ? mp::numerator(m.value) : mp::denominator(m.value);
-      int exponent = 0;
-      if ((above ? mp::denominator(m.value) : mp::numerator(m.value)) == 1) {
-        while (rest % root == 0) {
-          rest /= root;
-          ++exponent;
-        }
-        if (rest == 1) return Amount::of(BigRational(above ? exponent : -exponent, degree) * back);
-      }
+      if (const auto exponent = exponent_of(root, value))
+        return Amount::of(BigRational(*exponent, degree) * back);
     }
   }
-  const Float base = natural ? mp::exp(Float(1)) : Float(function.argument);
-  return Amount::near(mp::log(value) / mp::log(base) * to_float(back));
+  if (!tells(value - 1, value, m.pis))
+    return refusal("the amount is too close to 1 to tell its logarithm", "keep the charted unit");
+  return Amount::near(natural_logarithm(value) / natural_logarithm(function.argument) * to_float(back));
+}
+
+// The slope of an angle: what is left of it without whole half turns, and near the right angle from there, so
+// that no digits are lost.
+Result<Amount> slope(const SpecialFunction& function, const Amount& angle) {
+  const BigRational scale = rational_of(function.argument);
+  if (angle.value == 0) return Amount::of(0);
+  const Amount turns = Amount::of(angle.value, angle.pis - 1);
+  const BigRational half_turns = as_fraction(turns);
+  const BigRational rest =
+      half_turns - BigRational(floor_of(half_turns + BigRational(1, 2)));  // from -1/2 up to, not with, 1/2
+  const BigRational size = mp::abs(rest), to_right_angle = BigRational(1, 2) - size;
+  if (turns.pis == 0) {
+    // The only angles that are a fraction of pi with a rational tangent (Niven).
+    if (size == 0) return Amount::of(0);
+    if (size == BigRational(1, 4)) return Amount::of(rest > 0 ? scale : BigRational(-scale));
+    if (to_right_angle == 0) return refusal("a right angle has no slope", "keep the charted unit");
+  }
+  if (!tells(size, half_turns, turns.pis) || !tells(to_right_angle, half_turns, turns.pis))
+    return refusal("the angle is too large, or too close to a right or straight one, to tell its slope",
+                   "keep the charted unit");
+  Float tangent = size < BigRational(1, 4) ? mp::tan(to_float(size) * pi_float())
+                                           : 1 / mp::tan(to_float(to_right_angle) * pi_float());
+  if (rest < 0) tangent = -tangent;
+  return Amount::near(tangent * to_float(scale));
 }
 
 // The amount of corresponding units that x on the special scale stands for.
@@ -168,35 +248,53 @@ bool exact_root(const BigRational& value, BigRational& root) {
   return true;
 }
 
-// The number on the special scale for m corresponding units.
+// From x on one scale straight to the number on another of the same kind, so that 1 dB is 0.1 B exactly and no
+// tiny x is lost in a power; nothing when the way leads through the corresponding units.
+std::optional<Amount> along(const Atom& from, const Atom& to, const BigRational& x) {
+  const auto &source = from.function, &target = to.function;
+  const auto &above = from.unit_reduced.factor, &below = to.unit_reduced.factor;
+  BigRational ratio;
+  if (above.pis != below.pis || !to_rational(quotient(above, below), ratio)) return {};
+  if (source == target && ratio == 1) return Amount::of(x);
+  if (source.kind != SpecialFunction::power || target.kind != SpecialFunction::power) return {};
+  // b^(x e) times the ratio is c^(y f); y f ln c = x e ln b + ln ratio.
+  const BigRational exponent = x * BigRational(source.exponent_numerator, source.exponent_denominator);
+  BigRational back = target.exponent_denominator;
+  back /= target.exponent_numerator;
+  if (source.argument != "e" && target.argument != "e") {
+    const auto [root, degree] = root_of(Big(source.argument));
+    const auto [other_root, other_degree] = root_of(Big(target.argument));
+    const auto steps = exponent_of(root, ratio);
+    if (root == other_root && steps)
+      return Amount::of((exponent * degree + *steps) * back / other_degree);
+  }
+  if (ratio != 1) return {};
+  if (x == 0) return Amount::of(0);
+  return Amount::near(to_float(exponent * back) * natural_logarithm(source.argument) /
+                      natural_logarithm(target.argument));
+}
+
+// The number on the special scale for m corresponding units. m is exact: scales with other functions measure other
+// things.
 Result<Amount> to_special(const SpecialFunction& function, const Amount& m) {
   switch (function.kind) {
-    case SpecialFunction::plus:
-      if (m.exact && (m.pis == 0 || m.value == 0))
-        return Amount::of(m.value - rational_of(function.argument));
-      return Amount::near(to_float(m) - to_float(rational_of(function.argument)));
+    case SpecialFunction::plus: {
+      const BigRational amount = as_fraction(m), rest = amount - rational_of(function.argument);
+      if (m.pis == 0 || m.value == 0) return Amount::of(rest);
+      if (!tells(rest, amount, m.pis))
+        return refusal("the amount is too close to the zero of the scale", "keep the charted unit");
+      return Amount::near(to_float(rest));
+    }
     case SpecialFunction::power:
       return logarithm(function, m);
     case SpecialFunction::square: {
-      if (to_float(m) < 0) return refusal("a square root of a negative amount", "keep the charted unit");
+      if (m.value < 0) return refusal("a square root of a negative amount", "keep the charted unit");
       BigRational root;
-      if (m.exact && m.pis % 2 == 0 && exact_root(m.value, root)) return Amount::of(root, m.pis / 2);
+      if (m.pis % 2 == 0 && exact_root(m.value, root)) return Amount::of(root, m.pis / 2);
       return Amount::near(mp::sqrt(to_float(m)));
     }
-    case SpecialFunction::arctan: {
-      const BigRational scale = rational_of(function.argument);
-      if (m.exact && m.value == 0) return Amount::of(0);
-      if (m.exact && m.pis == 1) {
-        // tan repeats at every half turn.
-        const BigRational quarters = m.value * 4;
-        if (is_whole(quarters)) {
-          const int place = static_cast<int>(((mp::numerator(quarters) % 4) + 4) % 4);
-          if (place == 2) return refusal("a right angle has no slope", "keep the charted unit");
-          return Amount::of(place == 0 ? BigRational(0) : place == 1 ? scale : BigRational(-scale));
-        }
-      }
-      return Amount::near(mp::tan(to_float(m)) * to_float(scale));
-    }
+    case SpecialFunction::arctan:
+      return slope(function, m);
     case SpecialFunction::none:
       break;
   }
@@ -286,6 +384,10 @@ Result<Conversion> Converter::Slow::convert(const ValueToken& value, const Round
                 factor);
     return factor;
   };
+  if (source.special != nullptr && target.special != nullptr) {
+    if (const auto number = along(*source.special, *target.special, charted * source_scale_))
+      return written(multiplied(*number, 1 / target_scale_, 0), rounding);
+  }
   Amount base;
   if (source.special != nullptr) {
     auto amount = from_special(source.special->function, charted * source_scale_);

@@ -21,6 +21,7 @@ struct SpecialFunction {
   std::string argument;        // plus: the offset; power: the base, a whole number or e; arctan: the scale
   int exponent_numerator = 1;  // power: base to the x times this fraction
   int exponent_denominator = 1;
+  bool operator==(const SpecialFunction&) const = default;
 };
 
 /// One unit atom. Owned by its table; never changed after loading.

@@ -1,0 +1,150 @@
+#include "syntax/xml_write.hpp"
+
+#include "base/utf8.hpp"
+
+#ifdef __SSE2__
+#include <emmintrin.h>
+#endif
+
+namespace charpie::syntax {
+
+namespace {
+
+enum class Place { text, attribute };
+
+// The first byte that may have to be replaced, refused or looked at closely: markup, quotes, controls,
+// whatever is not ASCII. (Signed comparison catches the last two at once.)
+const char* plain_run(const char* at, const char* end) {
+#ifdef __SSE2__
+  const auto equals = [](__m128i bytes, char c) { return _mm_cmpeq_epi8(bytes, _mm_set1_epi8(c)); };
+  while (end - at >= 16) {
+    const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
+    const __m128i stop = _mm_or_si128(_mm_or_si128(_mm_or_si128(equals(bytes, '<'), equals(bytes, '>')),
+                                                   _mm_or_si128(equals(bytes, '&'), equals(bytes, '"'))),
+                                      _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
+    const int mask = _mm_movemask_epi8(stop);
+    if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
+    at += 16;
+  }
+#endif
+  while (at != end && static_cast<signed char>(*at) >= 0x20 && *at != '<' && *at != '>' && *at != '&' &&
+         *at != '"') {
+    ++at;
+  }
+  return at;
+}
+
+// What stands for a byte; empty when it stands for itself.
+std::string_view replacement(char c, Place place) {
+  switch (c) {
+    case '&':
+      return "&amp;";
+    case '<':
+      return "&lt;";
+    case '>':
+      return "&gt;";
+    case '\r':
+      return "&#xD;";
+    default:
+      break;
+  }
+  if (place == Place::text) return {};
+  switch (c) {
+    case '"':
+      return "&quot;";
+    case '\t':
+      return "&#x9;";
+    case '\n':
+      return "&#xA;";
+    default:
+      return {};
+  }
+}
+
+bool append(std::string_view text, Place place, std::string& out) {
+  const std::size_t before = out.size();
+  const char* at = text.data();
+  const char* const end = at + text.size();
+  bool checked = false;
+  for (const char* from = at;;) {
+    const char* stop = plain_run(at, end);
+    if (stop == end) {
+      out.append(from, end);
+      return true;
+    }
+    // Something beyond plain ASCII: whether XML can hold it is asked once for the whole text.
+    if (!checked && static_cast<signed char>(*stop) < 0x20) {
+      if (!is_xml_character_text(text)) {
+        out.resize(before);
+        return false;
+      }
+      checked = true;
+    }
+    const std::string_view instead = replacement(*stop, place);
+    at = stop + 1;
+    if (instead.empty()) continue;
+    out.append(from, stop);
+    out += instead;
+    from = at;
+  }
+}
+
+void append_name(std::string_view prefix, std::string_view name, std::string& out) {
+  if (!prefix.empty()) {
+    out += prefix;
+    if (!name.empty()) out += ':';
+  }
+  out += name;
+}
+
+bool append_attribute(const XmlAttribute& attribute, std::string& out) {
+  std::string name;
+  if (attribute.space == xml_declarations) {
+    append_name("xmlns", attribute.name_text, name);
+  } else {
+    append_name(attribute.prefix, attribute.name_text, name);
+  }
+  return write_xml_attribute(name, attribute.value, out);
+}
+
+}  // namespace
+
+bool write_xml_text(std::string_view text, std::string& out) {
+  return append(text, Place::text, out);
+}
+
+bool write_xml_attribute(std::string_view name, std::string_view value, std::string& out) {
+  const std::size_t before = out.size();
+  out += ' ';
+  out += name;
+  out += "=\"";
+  if (!append(value, Place::attribute, out)) {
+    out.resize(before);
+    return false;
+  }
+  out += '"';
+  return true;
+}
+
+bool write_xml(const XmlNode& node, std::string& out) {
+  if (!node.is_element()) return write_xml_text(node.text, out);
+  out += '<';
+  append_name(node.prefix, node.name_text, out);
+  for (const XmlAttribute* one = node.attributes; one != nullptr; one = one->next) {
+    if (!append_attribute(*one, out)) return false;
+  }
+  if (node.first == nullptr) {
+    out += "/>";
+    return true;
+  }
+  out += '>';
+  for (const XmlNode* child = node.first; child != nullptr; child = child->next) {
+    if (!write_xml(*child, out)) return false;
+  }
+  out += "</";
+  append_name(node.prefix, node.name_text, out);
+  out += '>';
+  return true;
+}
+
+}  // namespace charpie::syntax

@@ -43,21 +43,23 @@ export function parseExactly(text) {
   return JSON.parse(text.replace(tokens, (token) => (token[0] === '"' ? token : `{"number":"${token}"}`)));
 }
 
-/// Replaces each number that JSON.parse and JSON.stringify would change by a number that they keep, and
-/// gives the way back. For programs that hold numbers in binary.
+/// Replaces each number that JSON.parse and JSON.stringify would change by a number that they keep (the same one for
+/// the same digits), and gives the way back. For programs that hold numbers in binary.
 export class NumberCover {
-  #tokens = [];
+  #covers = new Map();
+  #tokens = new Map();
   cover(text) {
     return text.replace(tokens, (token) => {
       if (token[0] === '"' || String(Number(token)) === token) return token;
-      this.#tokens.push(token);
-      return String(700000000000000 + this.#tokens.length - 1);
+      if (!this.#covers.has(token)) {
+        const cover = String(700000000000000 + this.#covers.size);
+        this.#covers.set(token, cover);
+        this.#tokens.set(cover, token);
+      }
+      return this.#covers.get(token);
     });
   }
   uncover(text) {
-    return text.replace(tokens, (token) => {
-      if (token[0] === '"' || !/^7\d{14}$/.test(token)) return token;
-      return this.#tokens[Number(token) - 700000000000000] ?? token;
-    });
+    return text.replace(tokens, (token) => this.#tokens.get(token) ?? token);
   }
 }

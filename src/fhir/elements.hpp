@@ -52,13 +52,15 @@ struct Element {
   std::string_view path;             // "Observation.value[x]"
   std::string_view name;             // "value"
   std::uint16_t order = 0;           // place in its shape, from 0: also the order in XML
+  std::uint32_t number = 0;          // among all elements of the version
   std::uint16_t min = 0;
   std::uint16_t max = 1;             // no_limit for *
   bool choice = false;               // value[x]: the member's name says the type
   bool attribute = false;            // an attribute in XML (Element.id, Extension.url)
   std::vector<ElementType> types;    // one, unless `choice`
   const ValueSet* binding = nullptr; // only required bindings
-  std::vector<std::string_view> invariants, warnings;  // keys that the type's own do not already bring
+  // Keys of rules that stand here and are none of the type's own. Those of a backbone stand at its shape.
+  std::vector<std::string_view> invariants, warnings;
   bool repeats() const { return max > 1; }             // an array in JSON, also when it holds one
 };
 
@@ -75,7 +77,8 @@ struct Member {
 /// another's content (contentReference) share its shape.
 struct Shape {
   std::string_view path;
-  std::uint32_t name = 0;  // number of the path, for types
+  std::uint32_t name = 0;    // number of the path, for types
+  std::uint32_t number = 0;  // among all shapes of the version
   Kind kind = Kind::data_type;
   Primitive primitive = Primitive::none;
   bool abstract = false;        // Resource, DomainResource, Element ...: never written by its own name
@@ -124,6 +127,7 @@ class Elements {
   bool is_resource_type(std::string_view name) const { return resource_types_->contains(name); }
   const ValueSet* value_set(std::string_view name) const;
   const std::vector<std::unique_ptr<Shape>>& shapes() const { return shapes_; }
+  std::uint32_t element_count() const { return element_count_; }
 
  private:
   friend class ElementsLoader;
@@ -136,6 +140,7 @@ class Elements {
   std::unordered_map<std::string_view, Shape*> by_path_;
   std::unordered_map<std::string_view, ValueSet*> value_set_by_name_;
   const ValueSet* resource_types_ = nullptr;
+  std::uint32_t element_count_ = 0;
 };
 
 }  // namespace charpie::fhir

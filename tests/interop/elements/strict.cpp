@@ -1,0 +1,98 @@
+// Strict reading over many files: interop_strict r4|r5 [--all] [--times N] FILE...
+// Prints a line a finding of severity error (and with --all every finding), then what was read, by type; with
+// --times N also how long strict reading of a file takes, the best of N. Exit 1 when there is an error.
+#include <chrono>
+#include <cstdlib>
+#include <fstream>
+#include <iostream>
+#include <iterator>
+#include <limits>
+#include <map>
+#include <string>
+
+#include "fhir/strict.hpp"
+#include "syntax/json.hpp"
+
+using namespace charpie;
+
+namespace {
+
+double microseconds(std::chrono::steady_clock::duration span) {
+  return std::chrono::duration<double, std::micro>(span).count();
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc < 3) return 2;
+  const auto version = std::string(argv[1]) == "r5" ? fhir::Version::r5 : fhir::Version::r4;
+  const Tables tables(embedded_tables());
+  syntax::Names names;
+  const auto elements = fhir::Elements::load(tables, version, names);
+  if (!elements) {
+    std::cerr << elements.error().file << ": " << elements.error().message << "\n";
+    return 2;
+  }
+  const fhir::StrictReader reader(*elements);
+  bool all = false;
+  int times = 0;
+  std::map<std::string, int> by_type;
+  std::size_t errors = 0, faulty = 0;
+  Arena arena;
+  for (int i = 2; i < argc; ++i) {
+    const std::string file = argv[i];
+    if (file == "--all") {
+      all = true;
+      continue;
+    }
+    if (file == "--times") {
+      times = std::atoi(argv[++i]);
+      continue;
+    }
+    std::ifstream in(file, std::ios::binary);
+    const std::string bytes{std::istreambuf_iterator<char>(in), {}};
+    arena.reset();
+    const auto root = syntax::read_json(bytes, arena, names);
+    if (!root) {
+      std::cout << file << "\tjson.syntax\t" << root.error().message << "\n";
+      ++errors;
+      continue;
+    }
+    const auto* type = (*root)->member("resourceType");
+    ++by_type[type == nullptr ? "?" : std::string(type->text)];
+    record::Findings findings;
+    findings.begin(file, "", bytes, 1);
+    reader.read(**root, findings);
+    std::size_t here = 0;
+    for (const auto& one : findings.all()) {
+      const bool error = one.severity >= record::Severity::error;
+      here += error;
+      if (error || all)
+        std::cout << file << ":" << one.line << "\t" << record::finding_kind(one.id).slug << "\t" << one.path << "\t"
+                  << one.message << "\n";
+    }
+    errors += here;
+    faulty += here > 0;
+    double best_reading = std::numeric_limits<double>::max(), best_parsing = best_reading;
+    for (int round = 0; round < times; ++round) {
+      arena.reset();
+      const auto start = std::chrono::steady_clock::now();
+      const auto again = syntax::read_json(bytes, arena, names);
+      const auto parsed = std::chrono::steady_clock::now();
+      findings.clear();
+      reader.read(**again, findings);
+      best_parsing = std::min(best_parsing, microseconds(parsed - start));
+      best_reading = std::min(best_reading, microseconds(std::chrono::steady_clock::now() - parsed));
+    }
+    if (times > 0)
+      std::cout << file << "\t" << bytes.size() << " bytes\tJSON " << best_parsing << " us\tstrict reading "
+                << best_reading << " us\n";
+  }
+  int read = 0;
+  for (const auto& [type, count] : by_type) {
+    std::cout << type << " " << count << ", ";
+    read += count;
+  }
+  std::cout << "\n" << read << " resources read, " << faulty << " with errors, " << errors << " errors\n";
+  return errors == 0 ? 0 : 1;
+}

@@ -1,0 +1,83 @@
+// Throws bytes at the XML reader and writer. What is accepted must survive being written and read again, and
+// every node's own bytes must be markup.
+#include <cstdint>
+#include <cstdlib>
+#include <string>
+#include <string_view>
+
+#include "base/utf8.hpp"
+#include "syntax/xml.hpp"
+#include "syntax/xml_write.hpp"
+
+using namespace charpie;
+using namespace charpie::syntax;
+
+namespace {
+
+void require(bool holds) {
+  if (!holds) std::abort();
+}
+
+bool same(const XmlAttribute& a, const XmlAttribute& b) {
+  return a.name == b.name && a.name_text == b.name_text && a.prefix == b.prefix && a.space == b.space &&
+         a.value == b.value;
+}
+
+bool same(const XmlNode& a, const XmlNode& b) {
+  if (a.kind != b.kind || a.name != b.name || a.name_text != b.name_text || a.space != b.space ||
+      a.prefix != b.prefix || a.text != b.text || a.count != b.count) {
+    return false;
+  }
+  const XmlAttribute* p = a.attributes;
+  const XmlAttribute* q = b.attributes;
+  for (; p != nullptr && q != nullptr; p = p->next, q = q->next) {
+    if (!same(*p, *q)) return false;
+  }
+  if (p != q) return false;
+  const XmlNode* x = a.first;
+  const XmlNode* y = b.first;
+  for (; x != nullptr && y != nullptr; x = x->next, y = y->next) {
+    if (!same(*x, *y)) return false;
+  }
+  return x == y;
+}
+
+void check_places(const XmlDocument& document, const XmlNode& node) {
+  require(node.begin < node.end && node.end <= document.text.size());
+  const std::string_view own = document.text.substr(node.begin, node.end - node.begin);
+  if (node.is_element()) require(own.front() == '<' && own.back() == '>');
+  require(is_xml_character_text(node.text));
+  std::size_t from = node.begin;
+  for (const XmlNode* child = node.first; child != nullptr; child = child->next) {
+    require(child->begin >= from && child->end <= node.end);
+    from = child->end;
+    check_places(document, *child);
+  }
+}
+
+}  // namespace
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+  if (size == 0) return 0;
+  Names names;
+  names.add("a");
+  names.add("id");
+  XmlReading how;
+  how.keep_blank_text = (data[0] & 1) != 0;
+  if ((data[0] & 2) != 0) how.context = " xmlns:p=\"urn:p\"";
+  const std::string_view bytes(reinterpret_cast<const char*>(data) + 1, size - 1);
+  Arena arena;
+  const auto document = read_xml(bytes, arena, names, how);
+  if (!document) {
+    require(!document.error().message.empty() && !document.error().mend.empty());
+    require(document.error().line >= 1 && document.error().column >= 1);
+    return 0;
+  }
+  check_places(*document, *document->root);
+  std::string written;
+  require(write_xml(*document->root, written));
+  Arena again_arena;
+  const auto again = read_xml(written, again_arena, names, how);
+  require(bool(again) && same(*document->root, *again->root));
+  return 0;
+}

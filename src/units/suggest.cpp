@@ -18,6 +18,8 @@ constexpr std::string_view warnings_file = "units/warnings.csv";
 constexpr std::size_t most_suggestions = 5;
 // A code with more unknown parts than this is no slip.
 constexpr std::size_t most_unknown = 3;
+// A longer word is no plural of a unit's name; it bounds how often an ending is taken off.
+constexpr std::size_t longest_word = 40;
 
 Error broken(std::string_view file, std::size_t line, std::string message) {
   return {Error::mapping_broken, std::move(message), std::string(file), line, 0, "mend the row"};
@@ -391,7 +393,7 @@ Slips::Codes Slips::mended_symbol(std::string_view text) const {
   for (const auto& spelling : {std::string(stem), capitals(stem), key_of(stem)}) {
     if (auto symbol = "[" + spelling + "]" + std::string(exponent); is_valid(symbol)) return {symbol};
   }
-  if (stem.size() > 2 && (stem.back() == 's' || stem.back() == '.') && exponent.empty()) {
+  if (stem.size() > 2 && stem.size() <= longest_word && (stem.back() == 's' || stem.back() == '.') && exponent.empty()) {
     return mended_symbol(stem.substr(0, stem.size() - 1));
   }
   return codes;

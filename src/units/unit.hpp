@@ -21,7 +21,7 @@ struct ArbitraryPowers {
     std::int32_t exponent = 0;
     bool operator==(const Power&) const = default;
   };
-  static constexpr std::size_t most = 8;
+  static constexpr std::size_t most = 48;  // UCUM has 41, so no code can name more
   std::array<Power, most> powers{};
   std::size_t count = 0;
 

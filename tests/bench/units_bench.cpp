@@ -68,6 +68,32 @@ std::vector<Codes> families() {
   return all;
 }
 
+// Texts of a length, at which a check might take more than in proportion: nothing valid, much to mend.
+void print_doubling(const charpie::units::Units& units) {
+  std::printf("microseconds of a check, by length");
+  constexpr std::size_t lengths[] = {30, 60, 120, 240};
+  for (const auto length : lengths) std::printf(" %zu", length);
+  std::printf("\n");
+  for (const std::string piece :
+       {"m.", "(", "s", "s.", "cm ", "cmx.", "inch/", "oz/", "10^", "\xC2\xB5g/", "MG/", "sq. ", "(m/s)2.", "m^",
+        "m{a b}", "[iU].", "9", "m per "}) {
+    std::printf("  %-8s", piece.c_str());
+    for (const auto length : lengths) {
+      std::string text;
+      while (text.size() + piece.size() <= length) text += piece;
+      text += 'q';
+      double best = 1;
+      for (int round = 0; round < 5; ++round) {
+        const double start = cpu_seconds();
+        for (int i = 0; i < 200; ++i) (void)units.check(text);
+        best = std::min(best, (cpu_seconds() - start) / 200);
+      }
+      std::printf(" %7.1f", best * 1e6);
+    }
+    std::printf("\n");
+  }
+}
+
 struct Peer {
   FILE* to = nullptr;
   FILE* from = nullptr;
@@ -126,6 +152,8 @@ int main(int argc, char** argv) {
     }
   }
   std::printf("%zu distinct codes, tables loaded in %.2f ms of CPU\n", codes.size(), load * 1000);
+
+  print_doubling(units);
 
   Peer peer;
   if (!peer.start(argv[1], argv[2])) return 1;

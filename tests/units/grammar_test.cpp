@@ -1,5 +1,7 @@
 // What is a unit code: UCUM 2.2 grammar and worked examples, by section; decisions of ours where it is
 // silent.
+#include <algorithm>
+
 #include "tables.hpp"
 #include "units/tree.hpp"
 
@@ -179,6 +181,28 @@ TEST_CASE("canonical form, dimension, kind, annotations") {
   CHECK(Dimension::named("L-1.M.T-2") == Dimension::named("pressure"));
   CHECK(!Dimension::named("X"));
   CHECK(!Dimension::named("L."));
+}
+
+// No arbitrary unit of a long product may be lost: the product would compare with one that lacks it.
+TEST_CASE("a code may name every arbitrary unit that fits into it") {
+  std::string all, one_less;
+  std::size_t named = 0;
+  for (const auto& atom : engine().table().atoms()) {
+    if (!atom.arbitrary || atom.symbol == "[IU]") continue;  // which is [iU] again
+    const auto longer = all + (all.empty() ? "" : ".") + atom.symbol;
+    if (longer.size() > 250) continue;
+    one_less = all;
+    all = longer;
+    ++named;
+  }
+  REQUIRE(named > 20);
+  const auto canonical = engine().canonical(all);
+  CHECK(std::count(canonical.begin(), canonical.end(), '[') == static_cast<std::ptrdiff_t>(named));
+  CHECK(engine().canonical(canonical) == canonical);
+  CHECK(engine().commensurable(all, all));
+  CHECK(!engine().commensurable(all, one_less));
+  CHECK(converted("2", "k" + std::string("m.") + all, "m." + all) == "2000");
+  CHECK(converted("2", all, one_less) == "!");
 }
 
 TEST_CASE("explained down to base units") {

@@ -1,5 +1,8 @@
 // What charts and interfaces write instead of a code, and what was meant. Common practice, no source, but for
 // the look-alikes and the case-insensitive codes (UCUM 2.2, 3.4).
+#include <algorithm>
+#include <set>
+
 #include "tables.hpp"
 
 namespace charpie::units {
@@ -145,6 +148,36 @@ TEST_CASE("further slips of charts and interfaces") {
   };
   CHECK(std::size(slips) >= 60);
   check_first(slips, std::size(slips));
+}
+
+// UCUM 2.2, 3.4: the other code set is never read as such, but leads to the code. A word of the trade comes
+// before it.
+TEST_CASE("every case-insensitive code leads to the case-sensitive one") {
+  const std::set<std::string> words = {"FG", "CC", "DA", "FT", "CH", "GAL", "HP", "KGS", "MGS"};
+  const auto& units = engine();
+  std::set<std::string> words_met;
+  std::size_t led = 0;
+  auto leads = [&](const std::string& other, const std::string& code) {
+    if (units.valid(other)) return;
+    const auto suggestions = units.suggest(other);
+    // Litre and international unit have two symbols of one meaning, and one case-insensitive code.
+    auto means = [&](const std::string& meant) {
+      return meant == code ||
+             (units.canonical(meant) == units.canonical(code) && converted("1", meant, code) == "1");
+    };
+    const auto place = std::find_if(suggestions.begin(), suggestions.end(), means) - suggestions.begin();
+    CHECK_MESSAGE(place == (words.count(other) > 0 ? 1 : 0), other << " for " << code);
+    if (place == 1) words_met.insert(other);
+    ++led;
+  };
+  for (const auto& atom : units.table().atoms()) {
+    leads(atom.ci, atom.symbol);
+    if (!atom.metric) continue;
+    for (const auto& prefix : units.table().prefixes())
+      leads(prefix.ci + atom.ci, prefix.symbol + atom.symbol);
+  }
+  CHECK(led > 2400);
+  CHECK(words_met == words);
 }
 
 TEST_CASE("every suggestion is a valid code, whatever the text") {

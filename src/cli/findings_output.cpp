@@ -51,6 +51,7 @@ Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptio
   rules::find_report_form(options.as, report.form);
   report.color = session.color && output->file_ == nullptr;
   report.version = CHARPIE_VERSION;
+  if (const auto engine = session.engine()) report.system = (*engine)->terms().canonical() + "/CodeSystem/finding";
   output->report_ = rules::Report(report);
   output->report_.begin(output->text_);
   return output;

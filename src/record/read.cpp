@@ -139,7 +139,19 @@ struct Place {
     std::string text = above->path();
     if (name.empty()) return text + '[' + std::to_string(index) + ']';
     if (!text.empty()) text += '.';
-    return text += name;
+    return text += identifier(name);
+  }
+  // A name as FHIRPath writes it (2.0.0, Identifiers): in backticks when it is no plain word.
+  static std::string identifier(std::string_view name) {
+    const auto is_plain = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_'; };
+    bool plain = !(name.front() >= '0' && name.front() <= '9');
+    std::string quoted = "`";
+    for (const char c : name) {
+      plain = plain && is_plain(c);
+      if (c == '`' || c == '\\') quoted += '\\';
+      quoted += c;
+    }
+    return plain ? std::string(name) : quoted + '`';
   }
   // The outermost name: which part of the record this is.
   std::string_view part() const {

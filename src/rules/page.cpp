@@ -1,5 +1,7 @@
 #include "rules/page.hpp"
 
+#include <algorithm>
+#include <array>
 #include <map>
 
 #include "rules/report.hpp"
@@ -64,8 +66,12 @@ std::string shown_message(std::string_view message) {
 }  // namespace
 
 bool is_rule(FindingId id) {
-  return (id >= FindingId::code_own_system && id <= FindingId::not_derived) || id == FindingId::code_unknown_word ||
-         id == FindingId::unit_not_ucum || id == FindingId::unit_dimension || id == FindingId::unit_unusual;
+  // What the reader tells and a reviewer would: who, when, and values that cannot stand as they are.
+  constexpr std::array told_by_reader = {FindingId::field_missing, FindingId::time_form,     FindingId::clocktime_form,   FindingId::clock_range,
+                                         FindingId::percent_range, FindingId::unit_missing,  FindingId::code_unknown_word, FindingId::unit_not_ucum,
+                                         FindingId::unit_dimension, FindingId::unit_unusual};
+  return (id >= FindingId::code_own_system && id <= FindingId::not_derived) ||
+         std::find(told_by_reader.begin(), told_by_reader.end(), id) != told_by_reader.end();
 }
 
 Result<std::string> findings_page(const Tables& tables, const RuleBook& book) {

@@ -1,6 +1,10 @@
 #include "rules/sorted_notes.hpp"
 
+#include <stdlib.h>
+#include <unistd.h>
+
 #include <algorithm>
+#include <cstdlib>
 #include <cstring>
 #include <queue>
 
@@ -16,7 +20,20 @@ Entry entry_at(const char* at) {
   return {{at + head_bytes, lengths[0]}, {at + head_bytes + lengths[0], lengths[1]}};
 }
 
-Error unwritable() { return {Error::unwritable, "a temporary file cannot be written", {}, 0, 0, "make room in the folder for temporary files, or allow more memory"}; }
+// A file without a name, so that it goes away with the program, however that ends; in TMPDIR, which std::tmpfile does
+// not ask for (POSIX.1-2017, 8.3: TMPDIR): /tmp is memory on many machines. nullptr when it cannot be made.
+std::FILE* unnamed_file() {
+  const char* folder = std::getenv("TMPDIR");
+  std::string path = std::string(folder == nullptr || *folder == '\0' ? "/tmp" : folder) + "/charpie-XXXXXX";
+  const int descriptor = mkstemp(path.data());
+  if (descriptor < 0) return nullptr;
+  unlink(path.c_str());
+  std::FILE* file = fdopen(descriptor, "w+b");
+  if (file == nullptr) close(descriptor);
+  return file;
+}
+
+Error unwritable() { return {Error::unwritable, "a temporary file cannot be written", {}, 0, 0, "make room in the folder for temporary files (TMPDIR), or allow more memory"}; }
 Error unreadable() { return {Error::unreadable, "a temporary file cannot be read back"}; }
 
 }  // namespace
@@ -90,8 +107,7 @@ Outcome SortedNotes::write(std::FILE* file, const Entry& entry) {
 }
 
 Outcome SortedNotes::spill() {
-  // The file has no name: it goes away with the program, however that ends.
-  File file(std::tmpfile());
+  File file(unnamed_file());
   if (file == nullptr) return unwritable();
   sort();
   for (const char* at : entries_) {
@@ -104,7 +120,7 @@ Outcome SortedNotes::spill() {
   chunks_.clear();
   used_ = room_ = 0;
   if (files_.size() < most_files) return std::monostate{};
-  File joined(std::tmpfile());
+  File joined(unnamed_file());
   if (joined == nullptr) return unwritable();
   auto merged = merge(files_, [&](const Entry& entry) { return write(joined.get(), entry); });
   if (!merged) return merged;

@@ -71,8 +71,10 @@ TEST_CASE("what is undefined is refused with its reason") {
 
 TEST_CASE("areas of coins are those of discs") {
   // Official diameters in mm (see book_test.cpp); areas in cm2 worked out by hand to two decimals.
-  for (const auto& [diameter, area] : {std::pair("1.791", "2.52"), std::pair("1.905", "2.85"), std::pair("2.121", "3.53"), std::pair("2.426", "4.62"),
-                                       std::pair("3.061", "7.36"), std::pair("2.325", "4.25"), std::pair("2.575", "5.21")}) {
+  for (const auto& [diameter, area] :
+       {std::pair("1.791", "2.52"), std::pair("1.905", "2.85"), std::pair("2.121", "3.53"), std::pair("2.426", "4.62"), std::pair("3.061", "7.36"),
+        std::pair("2.649", "5.51"), std::pair("1.625", "2.07"), std::pair("1.875", "2.76"), std::pair("1.975", "3.06"), std::pair("2.125", "3.55"),
+        std::pair("2.225", "3.89"), std::pair("2.325", "4.25"), std::pair("2.425", "4.62"), std::pair("2.575", "5.21")}) {
     CHECK(rules::rounded(rules::ellipse_area(exact(diameter), exact(diameter), EllipseFactor::quarter_pi), 2) == area);
   }
 }

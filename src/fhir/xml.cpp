@@ -147,16 +147,11 @@ class XmlWriter {
     std::uint64_t filled = 0;
     if (!sort(node, shape, skipped, slots, filled)) return false;
     if (filled == 0 && skipped == nullptr) return refuse_empty(node, shape.path);
-    bool open = true;  // the start tag
+    if (!attributes(slots, filled)) return false;
+    const bool open = filled == 0;  // the start tag stays so
+    if (!open) out_ += '>';
     for (; filled != 0; filled &= filled - 1) {
-      const Slot& slot = slots[static_cast<std::size_t>(std::countr_zero(filled))];
-      if (slot.member->element->attribute) {
-        if (!attribute(slot)) return false;
-        continue;
-      }
-      if (open) out_ += '>';
-      open = false;
-      if (!element(slot)) return false;
+      if (!element(slots[static_cast<std::size_t>(std::countr_zero(filled))])) return false;
     }
     end_tag(open, name);
     return true;
@@ -172,7 +167,7 @@ class XmlWriter {
     out_ += '>';
   }
 
-  // Members into the order of the tables. Attributes come first there (id, url), as XML needs them.
+  // Members into the order of the tables.
   bool sort(const Node& node, const Shape& shape, const Node* skipped, std::array<Slot, most_elements>& slots,
             std::uint64_t& filled) {
     for (const Node* child = node.first; child != nullptr; child = child->next) {
@@ -197,9 +192,17 @@ class XmlWriter {
     return true;
   }
 
-  bool attribute(const Slot& slot) {
-    if (!slot.value->is_string()) return refuse_kind(*slot.value, slot.member->element->path);
-    return put_value(*slot.value, slot.member->element->name, slot.member->element->path);
+  // Those of the slots that XML has as attributes (id, url) go out, and out of `filled`.
+  bool attributes(const std::array<Slot, most_elements>& slots, std::uint64_t& filled) {
+    for (std::uint64_t rest = filled; rest != 0; rest &= rest - 1) {
+      const Slot& slot = slots[static_cast<std::size_t>(std::countr_zero(rest))];
+      const Element& element = *slot.member->element;
+      if (!element.attribute) continue;
+      if (!slot.value->is_string()) return refuse_kind(*slot.value, element.path);
+      if (!put_value(*slot.value, element.name, element.path)) return false;
+      filled &= ~(std::uint64_t{1} << element.order);
+    }
+    return true;
   }
 
   bool put_value(const Node& value, std::string_view name, std::string_view path) {
@@ -267,24 +270,18 @@ class XmlWriter {
       if (!sort(*companion, *element_, nullptr, slots, filled)) return false;
       if (filled == 0) return refuse_empty(*companion, element.path);
     }
-    const Slot* inside = nullptr;
-    for (; filled != 0; filled &= filled - 1) {
-      const Slot& slot = slots[static_cast<std::size_t>(std::countr_zero(filled))];
-      if (!slot.member->element->attribute) {
-        inside = &slot;  // extension is the only one
-      } else if (!attribute(slot)) {
-        return false;
-      }
-    }
+    if (!attributes(slots, filled)) return false;
     if (value != nullptr) {
       if (value->kind != json_kind(primitive)) return refuse_kind(*value, element.path);
       if (!put_value(*value, "value", element.path)) return false;
     }
-    if (inside != nullptr) {
-      out_ += '>';
-      if (!this->element(*inside)) return false;
+    // Of an Element, that leaves the extensions.
+    const bool open = filled == 0;
+    if (!open) out_ += '>';
+    for (; filled != 0; filled &= filled - 1) {
+      if (!this->element(slots[static_cast<std::size_t>(std::countr_zero(filled))])) return false;
     }
-    end_tag(inside == nullptr, name);
+    end_tag(open, name);
     return true;
   }
 

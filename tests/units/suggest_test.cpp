@@ -121,6 +121,8 @@ TEST_CASE("further slips of charts and interfaces") {
       {"mIU/L", "m[IU]/L"},
       {"x10^3/uL", "10*3/uL"},
       {"x10⁹/L", "10*9/L"},
+      {"10⁹/L", "10*9/L"},
+      {"10³/µL", "10*3/uL"},
       {"10e3/uL", "10*3/uL"},
       {"K/uL ", "10*3/uL"},
       {"cells/uL", "{cells}/uL"},

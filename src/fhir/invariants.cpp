@@ -176,6 +176,7 @@ bool contained_without(const Place& p, Pair name) {
 
 bool contained_are_referenced(const Place& p) {
   return all_of(member(&p.node, p.names.contained.plain), [&](const Node& one) {
+    if (!one.is_object()) return true;
     const std::string hash_id = "#" + std::string(text(&one, p.names.id));
     return refers_to(p.node, hash_id) || refers_to(one, "#");
   });

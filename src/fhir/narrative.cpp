@@ -61,6 +61,7 @@ class Judge {
     }
     if (judgement_.fault.empty() && !root_seen_) fail("no div");
     if (judgement_.fault.empty() && !open_.empty()) fail("an element is not closed");
+    if (!judgement_.fault.empty()) judgement_.blank = false;  // it was not read to its end
     return judgement_;
   }
 

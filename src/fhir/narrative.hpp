@@ -7,7 +7,7 @@ namespace charpie::fhir {
 /// What is wrong with a div, in plain words; `fault` is empty when nothing is. Nothing of the text is repeated.
 struct NarrativeJudgement {
   std::string_view fault{};  // txt-1: not well-formed, or an element or attribute that is not allowed
-  bool blank = true;         // txt-2: neither text nor an image
+  bool blank = true;         // txt-2: neither text nor an image; false where a fault ended the reading
 };
 
 /// Judges the content of Narrative.div: one div in the XHTML namespace, well-formed, with the formatting of HTML

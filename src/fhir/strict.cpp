@@ -115,23 +115,23 @@ class Reading {
   // The members of an object of that shape. `rules` are those of the element that it stands in.
   void read_object(const Node& node, const Shape& shape, const Step* step, std::span<const GradedRule> rules) {
     std::uint64_t seen = 0;
-    std::uint32_t known = 0;
+    std::uint32_t members = 0;
     for (const Node* child = node.first; child != nullptr; child = child->next) {
       const Member* member = shape.member(child->name);
       const Step below{step, child->name_text};
+      if (member == nullptr && shape.kind == Kind::resource && child->name == n_.resource_type) continue;
+      ++members;
       if (member == nullptr) {
-        if (shape.kind == Kind::resource && child->name == n_.resource_type) continue;
         report(FindingId::fhir_unknown_element, step, *child, {short_text(child->name_text), shape.path});
         continue;
       }
-      ++known;
       const auto bit = std::uint64_t{1} << member->element->order;
       if ((seen & bit) != 0 && member->element->choice) find_second_choice(node, *child, shape, *member, &below);
       seen |= bit;
       read_member(*child, *member, node, &below);
     }
     // resourceType alone says nothing either.
-    if (known == 0 && node.count <= 1) report(FindingId::fhir_empty, step, node, {shape.path});
+    if (members == 0) report(FindingId::fhir_empty, step, node, {shape.path});
     for (auto missing = shape.required & ~seen; missing != 0; missing &= missing - 1) {
       const auto& element = shape.elements[static_cast<std::size_t>(std::countr_zero(missing))];
       report(FindingId::fhir_missing, step, node, {element.path});

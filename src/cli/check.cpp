@@ -19,7 +19,12 @@ struct Request {
   std::string as_of{};
   bool derive = false;
   bool history = false;
+  std::size_t history_memory = 256;  // MiB, of the whole program
 };
+
+// What everything but the visits takes: tables, batches on their way, buffers of temporary files.
+constexpr std::size_t memory_beside_visits = 48;  // MiB
+constexpr std::size_t least_history_memory = 64;
 
 void run_check(Session& session, const Request& request) {
   const auto engine = session.engine();
@@ -42,7 +47,8 @@ void run_check(Session& session, const Request& request) {
   auto findings = FindingsOutput::open(request.records.findings, session);
   if (!findings) return session.fail(findings.error());
 
-  rules::History history((*engine)->rules(), {.derive = request.derive});
+  rules::History history((*engine)->rules(),
+                         {.memory = (request.history_memory - memory_beside_visits) << 20, .derive = request.derive});
   flow::Tally tally;
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
@@ -75,6 +81,10 @@ void add_check(CLI::App& app, Session& session) {
   command->add_option("--as-of", request->as_of, "report what lies after this time as in the future; without it there is no clock");
   command->add_flag("--history", request->history,
                     "also compare the visits of each wound with each other, in any order; told at the end, wound by wound");
+  command->add_option("--history-memory", request->history_memory,
+                      "with --history: MiB that the program takes at most; visits beyond go to temporary files (TMPDIR)")
+      ->check(CLI::Range(least_history_memory, std::size_t{1} << 20))
+      ->capture_default_str();
   command->add_flag("--derive", request->derive, "also report derived measures");
   add_mapping_options(*command, request->options);
   command->footer("Examples:\n"

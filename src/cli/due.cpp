@@ -1,7 +1,5 @@
 // charpie due: which wounds are due when, by the order and the last actual change.
 #include <CLI/CLI.hpp>
-#include <algorithm>
-#include <map>
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <ostream>
@@ -11,7 +9,7 @@
 #include "cli/record_options.hpp"
 #include "flow/input.hpp"
 #include "flow/piece_reader.hpp"
-#include "rules/due.hpp"
+#include "rules/due_list.hpp"
 
 namespace charpie::cli {
 
@@ -19,75 +17,12 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 using record::FieldId;
+using rules::DueWound;
 
 struct Request {
   std::vector<std::string> files{};
   std::string from = "record";
   std::string as = "text";
-};
-
-// The last actual change of one wound, and what follows from it.
-struct DueWound {
-  std::string patient, wound, record_key, changed, charted;
-  std::int64_t change_seconds = 0;
-  std::string due_before;  // what the change before it gave, for slots more than a day apart
-  rules::Due due;
-};
-
-std::optional<Time> time_of(std::string_view text) {
-  const auto reading = parse_time(text);
-  return reading ? std::optional(reading.time) : std::nullopt;
-}
-
-std::int64_t moment(const Time& time) { return time.has_clock() ? seconds_since_epoch(time) : days_since_epoch(time) * 86400; }
-
-// Keeps the last change of each wound. Records may come in any order.
-class DueList {
- public:
-  explicit DueList(const rules::RuleBook& book) : book_(book) {}
-
-  void add(const record::Record& record) {
-    const auto* status = book_.meaning(FieldId::status, record.at(FieldId::status));
-    if (book_.in(rules::WordSet::in_error, status)) return;
-    auto first = rules::next_due(record, book_);
-    if (first.kind == rules::Due::no_order) return;
-    const auto start_text = record.text(FieldId::performed_start).empty() ? record.text(FieldId::performed_end) : record.text(FieldId::performed_start);
-    const auto start = time_of(start_text);
-    if (!start) return;
-    std::string key;
-    for (const auto id : {FieldId::patient_system, FieldId::patient_id, FieldId::wound_system, FieldId::wound_id}) {
-      key.append(record.text(id)).append(1, '\x1f');
-    }
-    auto& last = wounds_[key];
-    const auto seconds = moment(*start);
-    if (!last.changed.empty() && seconds < last.change_seconds) return;
-    DueWound now;
-    now.patient = record.text(FieldId::patient_id);
-    now.wound = record.text(FieldId::wound_id);
-    now.record_key = record.text(FieldId::id);
-    now.changed = start_text;
-    now.change_seconds = seconds;
-    now.charted = record.text(FieldId::plan_nextDue);
-    now.due_before = last.due.text;
-    const auto anchor = now.due_before.empty() ? std::nullopt : time_of(now.due_before);
-    // An early change does not move slots; a late one counts from itself when its slot has gone by.
-    now.due = anchor && moment(*anchor) > seconds ? rules::next_due(record, book_, anchor) : std::move(first);
-    last = std::move(now);
-  }
-
-  std::vector<DueWound> sorted() const {
-    std::vector<DueWound> all;
-    for (const auto& [key, wound] : wounds_) all.push_back(wound);
-    std::stable_sort(all.begin(), all.end(), [](const DueWound& a, const DueWound& b) {
-      const bool a_has = a.due.kind == rules::Due::at, b_has = b.due.kind == rules::Due::at;
-      return a_has != b_has ? a_has : a_has && a.due.seconds < b.due.seconds;
-    });
-    return all;
-  }
-
- private:
-  const rules::RuleBook& book_;
-  std::map<std::string, DueWound> wounds_;
 };
 
 std::string kind_in_words(const rules::Due& due) {
@@ -113,15 +48,12 @@ std::string quoted(const std::string& cell) {
   return text + '"';
 }
 
-std::string compared(const DueWound& wound, const rules::RuleBook& book) {
-  const auto charted = time_of(wound.charted);
-  if (!charted) return {};
-  const auto comparison = rules::compare_due(wound.due, *charted, book);
-  if (!comparison.comparable) return {};
-  return comparison.same ? "as charted" : "charted otherwise";
+std::string compared(const DueWound& wound) {
+  if (!wound.comparison.comparable) return {};
+  return wound.comparison.same ? "as charted" : "charted otherwise";
 }
 
-void write_text(Session& session, const std::vector<DueWound>& wounds, const rules::RuleBook& book) {
+void write_text(Session& session, const std::vector<DueWound>& wounds) {
   for (const auto& one : wounds) {
     session.out << kind_in_words(one.due) << "  ";
     if (session.show_keys) session.out << "patient " << one.patient << ", ";
@@ -130,7 +62,7 @@ void write_text(Session& session, const std::vector<DueWound>& wounds, const rul
     if (!one.due.why.empty()) session.out << "    " << one.due.why << '\n';
     if (!one.due.latest_by.empty()) session.out << "    at the latest by " << one.due.latest_by << '\n';
     if (!one.charted.empty()) {
-      const auto words = compared(one, book);
+      const auto words = compared(one);
       session.out << "    charted: " << one.charted << (words == "charted otherwise" ? " (differs)" : "") << '\n';
     }
     for (const auto& note : one.due.notes) session.out << "    note: " << note << '\n';
@@ -138,14 +70,14 @@ void write_text(Session& session, const std::vector<DueWound>& wounds, const rul
   session.out << "Arithmetic on the order and the last charted change; not a medical device. The order and the clinician decide.\n";
 }
 
-void write_rows(Session& session, const std::vector<DueWound>& wounds, const rules::RuleBook& book, bool csv) {
+void write_rows(Session& session, const std::vector<DueWound>& wounds, bool csv) {
   if (csv) session.out << "due,latest_by,patient,wound,record,changed,rule,charted,comparison,note\n";
   for (const auto& one : wounds) {
     const auto note = joined(one.due.notes) + (one.due.why.empty() ? "" : (one.due.notes.empty() ? "" : "; ") + one.due.why);
     const std::vector<std::pair<const char*, std::string>> cells = {
         {"due", kind_in_words(one.due)}, {"latest_by", one.due.latest_by}, {"patient", session.show_keys ? one.patient : ""},
         {"wound", one.wound},            {"record", one.record_key},       {"changed", one.changed},
-        {"rule", one.due.rule},          {"charted", one.charted},         {"comparison", compared(one, book)},
+        {"rule", one.due.rule},          {"charted", one.charted},         {"comparison", compared(one)},
         {"note", note}};
     if (csv) {
       std::string row;
@@ -166,9 +98,8 @@ void run_due(Session& session, const Request& request) {
   if (!engine) return session.fail(engine.error());
   auto form = flow::DataForm::record;
   flow::find_form(request.from, form);
-  const auto& book = (*engine)->rules();
   flow::PieceReader reader(**engine, form, {}, {});
-  DueList list(book);
+  rules::DueList list((*engine)->rules());
   flow::Input input(request.files);
   flow::Batch batch;
   std::uint64_t left_out = 0;
@@ -188,17 +119,18 @@ void run_due(Session& session, const Request& request) {
       for (const auto& one : records) {
         if (blocked.contains(one.text(FieldId::id)) || blocked.contains("")) {
           ++left_out;
-        } else {
-          list.add(one);
+        } else if (auto added = list.add(one); !added) {
+          return session.fail(added.error());
         }
       }
     }
   }
-  const auto wounds = list.sorted();
+  const auto wounds = list.finish();
+  if (!wounds) return session.fail(wounds.error());
   if (request.as == "text") {
-    write_text(session, wounds, book);
+    write_text(session, *wounds);
   } else {
-    write_rows(session, wounds, book, request.as == "csv");
+    write_rows(session, *wounds, request.as == "csv");
   }
   if (left_out != 0) {
     session.err << left_out << " records were left out because of findings that block them (charpie check tells them)\n";

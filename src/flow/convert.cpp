@@ -63,12 +63,13 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   bool rejected = records.empty() && blocks(found, {});
   if (rejected) ++batch.tally.rejected;
   for (const auto& one : records) {
+    // A record that is held back happened all the same: without it the visits around it would seem to contradict.
+    if (notes_) notes_->append(one, batch.notes);
     if (blocks(found, one.text(record::FieldId::id))) {
       rejected = true;
       ++batch.tally.rejected;
     } else {
       ++batch.tally.written;
-      if (notes_) notes_->append(one, batch.notes);
       if (conversion_->write) write(one, batch);
     }
   }

@@ -139,6 +139,11 @@ TEST_CASE("differences are told by token") {
         "size.length");
   CHECK(differences(visit(R"({"value":1e2,"unit":"mm"})"), visit(R"({"value":1E2,"unit":"mm"})")) ==
         "size.length");
+  // UCUM gives an annotation no meaning (6); to a record it is part of what was charted.
+  CHECK(differences(visit(R"({"value":4,"unit":"cm{axis}"})"), visit(R"({"value":4,"unit":"cm"})")) ==
+        "size.length");
+  CHECK(differences(visit(R"({"value":4,"unit":"cm{axis}"})"), visit(R"({"value":4,"unit":"cm{edge}"})")) ==
+        "size.length");
 }
 
 TEST_CASE("a list that grew, shrank or turned round") {

@@ -119,6 +119,9 @@ class XmlWriter {
   bool refuse_kind(const Node& node, std::string_view path) {
     return refuse(node, path, "the value is not of the element's type", "write it as its type asks");
   }
+  bool refuse_characters(const Node& node, std::string_view path) {
+    return refuse(node, path, "the text has a character that XML cannot hold", "take control characters out");
+  }
   bool refuse_empty(const Node& node, std::string_view path) {
     return refuse(node, path, "the element is empty, which XML cannot carry", "give a value or leave it out");
   }
@@ -207,9 +210,7 @@ class XmlWriter {
 
   bool put_value(const Node& value, std::string_view name, std::string_view path) {
     if (value.text.empty()) return refuse_empty(value, path);
-    return syntax::write_xml_attribute(name, value.text, out_) ||
-           refuse(value, path, "the text has a character that XML cannot hold",
-                  "take control characters out");
+    return syntax::write_xml_attribute(name, value.text, out_) || refuse_characters(value, path);
   }
 
   bool element(const Slot& slot) {
@@ -261,20 +262,20 @@ class XmlWriter {
       if (value == nullptr) return refuse_empty(*companion, element.path);
       companion = nullptr;
     }
+    if (value != nullptr && value->kind != json_kind(primitive)) return refuse_kind(*value, element.path);
+    if (companion == nullptr) {
+      if (value->text.empty()) return refuse_empty(*value, element.path);
+      return syntax::write_xml_value(name, value->text, out_) || refuse_characters(*value, element.path);
+    }
     out_ += '<';
     out_ += name;
     std::array<Slot, most_elements> slots;
     std::uint64_t filled = 0;
-    if (companion != nullptr) {
-      if (!companion->is_object()) return refuse_kind(*companion, element.path);
-      if (!sort(*companion, *element_, nullptr, slots, filled)) return false;
-      if (filled == 0) return refuse_empty(*companion, element.path);
-    }
+    if (!companion->is_object()) return refuse_kind(*companion, element.path);
+    if (!sort(*companion, *element_, nullptr, slots, filled)) return false;
+    if (filled == 0) return refuse_empty(*companion, element.path);
     if (!attributes(slots, filled)) return false;
-    if (value != nullptr) {
-      if (value->kind != json_kind(primitive)) return refuse_kind(*value, element.path);
-      if (!put_value(*value, "value", element.path)) return false;
-    }
+    if (value != nullptr && !put_value(*value, "value", element.path)) return false;
     // Of an Element, that leaves the extensions.
     const bool open = filled == 0;
     if (!open) out_ += '>';

@@ -1,5 +1,7 @@
 #include "syntax/xml_write.hpp"
 
+#include <algorithm>
+
 #include "base/utf8.hpp"
 
 #ifdef __SSE2__
@@ -123,6 +125,33 @@ bool write_xml_attribute(std::string_view name, std::string_view value, std::str
     return false;
   }
   out += '"';
+  return true;
+}
+
+bool write_xml_value(std::string_view name, std::string_view value, std::string& out) {
+  constexpr std::string_view middle = " value=\"";
+  constexpr std::string_view end = "\"/>";
+  const std::size_t before = out.size();
+  const bool plain = plain_run(value.data(), value.data() + value.size()) == value.data() + value.size();
+  if (plain) {
+    // Nearly all values: one stretch of memory, filled.
+    out.resize(before + 1 + name.size() + middle.size() + value.size() + end.size());
+    char* to = out.data() + before;
+    *to++ = '<';
+    to = std::copy(name.begin(), name.end(), to);
+    to = std::copy(middle.begin(), middle.end(), to);
+    to = std::copy(value.begin(), value.end(), to);
+    std::copy(end.begin(), end.end(), to);
+    return true;
+  }
+  out += '<';
+  out += name;
+  out += middle;
+  if (!append(value, Place::attribute, out)) {
+    out.resize(before);
+    return false;
+  }
+  out += end;
   return true;
 }
 

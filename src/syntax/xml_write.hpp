@@ -18,6 +18,9 @@ bool write_xml_text(std::string_view text, std::string& out);
 /// qualified name. False, with nothing appended, as for write_xml_text.
 bool write_xml_attribute(std::string_view name, std::string_view value, std::string& out);
 
+/// Appends `<name value="…"/>`, an element that has one attribute and nothing in it. As write_xml_attribute.
+bool write_xml_value(std::string_view name, std::string_view value, std::string& out);
+
 /// Appends the element with everything in it, prefixes and namespace declarations as they are in the tree: no
 /// declaration is invented. False when a value cannot be written; `out` then ends anywhere.
 bool write_xml(const XmlNode& node, std::string& out);

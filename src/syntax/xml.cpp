@@ -1,6 +1,5 @@
 #include "syntax/xml.hpp"
 
-#include <libxml/encoding.h>
 #include <libxml/parser.h>
 #include <libxml/xmlreader.h>
 
@@ -13,6 +12,7 @@
 
 #include "base/utf8.hpp"
 #include "syntax/json.hpp"
+#include "syntax/xml_encoding.hpp"
 #include "syntax/xml_markup.hpp"
 
 namespace charpie::syntax {
@@ -37,109 +37,24 @@ Error limit_error(std::string_view text, std::size_t offset, std::string what, s
                   std::move(mend));
 }
 
-// ---- Encodings -------------------------------------------------------------------------------------------
-
-bool same_ignoring_case(std::string_view a, std::string_view b) {
-  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](char x, char y) {
-    const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; };
-    return lower(x) == lower(y);
-  });
-}
-
-// The value of `encoding` in an XML declaration at the start of the text; empty when there is none.
-std::string_view declared_encoding(std::string_view text) {
-  if (!text.starts_with("<?xml") || text.size() < 6 || white_space.find(text[5]) == std::string_view::npos) {
-    return {};
-  }
-  const std::string_view declaration = text.substr(0, text.find("?>"));
-  std::size_t at = declaration.find("encoding");
-  if (at == std::string_view::npos) return {};
-  at = declaration.find_first_of("\"'", at);
-  if (at == std::string_view::npos) return {};
-  const std::size_t end = declaration.find(declaration[at], at + 1);
-  return end == std::string_view::npos ? std::string_view{} : declaration.substr(at + 1, end - at - 1);
-}
-
-// How the bytes are recognised, what the declaration may then say, and libxml2's decoder (none for what is
-// UTF-8 already).
-struct Encoding {
-  std::string_view mark;  // the bytes in front
-  std::string_view name;
-  bool must_be_declared;
-  xmlCharEncoding decoder;
-};
-
-constexpr Encoding encodings[] = {
-    {byte_order_mark, "UTF-8", false, XML_CHAR_ENCODING_NONE},
-    {"\xFE\xFF", "UTF-16", false, XML_CHAR_ENCODING_UTF16BE},
-    {"\xFF\xFE", "UTF-16", false, XML_CHAR_ENCODING_UTF16LE},
-    {"", "ISO-8859-1", true, XML_CHAR_ENCODING_8859_1},
-    {"", "US-ASCII", true, XML_CHAR_ENCODING_NONE},
-    {"", "UTF-8", false, XML_CHAR_ENCODING_NONE},
-};
-
-// Decoded by libxml2; false when the bytes are not of that encoding. (Its functions that take buffers would
-// write to standard error.)
-bool decode(std::string_view bytes, xmlCharEncoding decoder, Arena& arena, std::string_view& text) {
-  const xmlCharEncodingHandler* handler = xmlGetCharEncodingHandler(decoder);
-  if (handler == nullptr || handler->input == nullptr) return false;
-  std::string decoded;
-  std::vector<unsigned char> room(64u << 10);
-  while (!bytes.empty()) {
-    // Two bytes become three at most, one becomes two. A pair that the piece cuts waits for the next one.
-    int size = static_cast<int>(std::min(bytes.size(), room.size() / 2));
-    int made = static_cast<int>(room.size());
-    const int state =
-        handler->input(room.data(), &made, reinterpret_cast<const unsigned char*>(bytes.data()), &size);
-    if (state == -2 || size <= 0) return false;
-    decoded.append(reinterpret_cast<const char*>(room.data()), static_cast<std::size_t>(made));
-    bytes.remove_prefix(static_cast<std::size_t>(size));
-  }
-  text = arena.keep(decoded);
-  return true;
-}
-
 // The bytes as UTF-8: themselves, or decoded into the arena.
 Result<std::string_view> as_utf8(std::string_view bytes, Arena& arena) {
-  const auto refuse = [](std::string message, std::string mend) {
-    return Error{Error::invalid, std::move(message), {}, 1, 1, std::move(mend)};
-  };
-  if (bytes.size() >= 2 && ((bytes[0] == '\0') != (bytes[1] == '\0'))) {
-    return refuse("the text looks like UTF-16 without a byte-order mark", "save it as UTF-8");
+  const auto encoding = recognise_xml_encoding(bytes.substr(0, xml_encoding_start));
+  if (!encoding) return encoding.error();
+  std::string_view text = bytes;
+  if (!encoding->is_utf8()) {
+    std::string decoded;
+    std::string_view rest = bytes.substr(encoding->mark.size());
+    if (!decode_xml(*encoding, rest, decoded) || !rest.empty()) {
+      const Error what = not_of_encoding(*encoding);
+      return error_at(decoded, decoded.size(), what.message, what.mend);
+    }
+    text = arena.keep(decoded);
   }
-  const std::string_view declared = declared_encoding(bytes);
-  for (const Encoding& encoding : encodings) {
-    if (!bytes.starts_with(encoding.mark)) continue;
-    if (encoding.must_be_declared && !same_ignoring_case(declared, encoding.name)) continue;
-    std::string_view text = bytes;
-    if (encoding.decoder != XML_CHAR_ENCODING_NONE &&
-        !decode(bytes.substr(encoding.mark.size()), encoding.decoder, arena, text)) {
-      return refuse("the text is not valid " + std::string(encoding.name), "save it as UTF-8");
-    }
-    const std::string_view says =
-        declared_encoding(text.starts_with(byte_order_mark) ? text.substr(byte_order_mark.size()) : text);
-    if (!says.empty() && !same_ignoring_case(says, encoding.name)) {
-      return refuse(encoding.mark.empty() ? "the declared encoding is none of UTF-8, UTF-16, ISO-8859-1"
-                                          : "the declared encoding is not that of the byte-order mark",
-                    "save the text as UTF-8 and declare that");
-    }
-    const std::size_t good = utf8_valid_prefix(text);
-    if (good != text.size()) {
-      return error_at(text, good, "the text is not valid UTF-8",
-                      "save it as UTF-8, or declare the encoding that it has");
-    }
-    if (encoding.name == "ISO-8859-1" && text.size() != bytes.size()) {
-      // Bytes 80 to 9F are controls there; in practice such a text is of a Windows code page.
-      for (std::size_t at = 0; at + 1 < text.size(); ++at) {
-        if (text[at] == '\xC2' && static_cast<unsigned char>(text[at + 1]) < 0xA0) {
-          return error_at(text, at, "the text declares ISO-8859-1 and has a byte between 80 and 9F",
-                          "save it as UTF-8; it may be of a Windows code page");
-        }
-      }
-    }
-    return text;
-  }
-  return refuse("the encoding is none of UTF-8, UTF-16, ISO-8859-1", "save the text as UTF-8");
+  const std::size_t good = utf8_valid_prefix(text);
+  if (good == text.size()) return text;
+  return error_at(text, good, "the text is not valid UTF-8",
+                  "save it as UTF-8, or declare the encoding that it has");
 }
 
 // ---- Errors of the parser --------------------------------------------------------------------------------

@@ -196,7 +196,7 @@ TEST_CASE("wrong encodings are refused") {
   CHECK(refusal("\xFF\xFE" + utf16(u"<?xml version='1.0' encoding='UTF-8'?><a/>", false)) ==
         "1:1 the declared encoding is not that of the byte-order mark");
   CHECK(refusal(utf16(u"<a/>", false)) == "1:1 the text looks like UTF-16 without a byte-order mark");
-  CHECK(refusal("\xFF\xFE" + utf16(u"<a>\xD83D</a>", false)) == "1:1 the text is not valid UTF-16");
+  CHECK(refusal("\xFF\xFE" + utf16(u"<a>\xD83D</a>", false)) == "1:4 the text is not valid UTF-16");
   CHECK(refusal("\xFF\xFE<") == "1:1 the text is not valid UTF-16");
   CHECK(refusal("<?xml version='1.0' encoding='ISO-8859-1'?><a>\x80</a>") ==
         "1:47 the text declares ISO-8859-1 and has a byte between 80 and 9F");

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <string>
+#include <vector>
 
 #include "fhir/forms.hpp"
 
@@ -88,8 +89,11 @@ class Reading {
       return report(FindingId::fhir_resource_type, at, node, {type == nullptr ? "is missing" : "is not a string"});
     const Shape* shape = elements_.type(type->text);
     if (shape == nullptr || shape->kind != Kind::resource || shape->abstract) {
-      if (elements_.is_resource_type(type->text) && (shape == nullptr || !shape->abstract))
+      if (elements_.is_resource_type(type->text) && (shape == nullptr || !shape->abstract)) {
+        if (std::find(not_covered_.begin(), not_covered_.end(), type->text) != not_covered_.end()) return;
+        not_covered_.push_back(type->text);
         return report(FindingId::fhir_type_not_covered, at, node, {type->text});
+      }
       return report(FindingId::fhir_resource_type, at, *type, {"names no resource type of " + version_text()});
     }
     const Node* outer_resource = resource_;
@@ -354,6 +358,7 @@ class Reading {
   record::Findings& findings_;
   const Node* resource_ = nullptr;
   const Node* root_ = nullptr;
+  std::vector<std::string_view> not_covered_;  // types that were told already
 };
 
 }  // namespace

@@ -55,6 +55,9 @@ void Findings::begin(std::string_view file, std::string_view record_key, std::st
   bytes_ = bytes;
   first_line_ = first_line;
   first_column_ = first_column;
+  last_offset_ = 0;
+  last_line_ = first_line;
+  last_column_ = first_column;
 }
 
 void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
@@ -77,16 +80,22 @@ void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
   finding.mend = filled(kind.mend, next, values.end());
   // The place is only worked out here: records without findings never pay for it.
   if (offset != no_place && offset <= bytes_.size()) {
-    finding.line = first_line_;
-    finding.column = first_column_;
-    for (const char c : bytes_.substr(0, offset)) {
+    if (offset < last_offset_) {
+      last_offset_ = 0;
+      last_line_ = first_line_;
+      last_column_ = first_column_;
+    }
+    for (const char c : bytes_.substr(last_offset_, offset - last_offset_)) {
       if (c == '\n') {
-        ++finding.line;
-        finding.column = 1;
+        ++last_line_;
+        last_column_ = 1;
       } else if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) {  // continuation bytes are no characters
-        ++finding.column;
+        ++last_column_;
       }
     }
+    last_offset_ = offset;
+    finding.line = last_line_;
+    finding.column = last_column_;
   }
   found_.push_back(std::move(finding));
 }

@@ -86,6 +86,8 @@ class Findings {
   std::span<const Grade> grades_{};
   std::string_view file_, record_key_, bytes_;
   std::uint32_t first_line_ = 1, first_column_ = 1;
+  // The last place worked out: a later one is counted from there, so that many findings cost one walk.
+  std::uint32_t last_offset_ = 0, last_line_ = 1, last_column_ = 1;
 };
 
 }  // namespace charpie::record

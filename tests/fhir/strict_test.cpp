@@ -167,3 +167,21 @@ TEST_CASE("strict: a finding names its line, and repeats no text of the instance
   CHECK(found[1].line == 3);
   CHECK(found[1].path == "Patient.name[0].family");
 }
+
+TEST_CASE("strict: a type that the tables do not cover is told once") {
+  const std::string claim = R"({"resource":{"resourceType":"Claim"}},{"resource":{"resourceType":"Coverage"}})";
+  CHECK(r4(R"({"resourceType":"Bundle","type":"collection","entry":[)" + claim + "," + claim + "]}") ==
+        Found{"fhir.type-not-covered Bundle.entry[0].resource", "fhir.type-not-covered Bundle.entry[1].resource"});
+}
+
+TEST_CASE("strict: places stay right when findings come out of order") {
+  // The missing element is told at the object's begin, after the members.
+  const std::string text = "{\"resourceType\":\n\"Observation\",\n\"id\":\"a_1\",\n\"subject\":{\"wrong\":1}}";
+  Arena arena;
+  const auto& strict = Strict::of(fhir::Version::r4);
+  const auto root = syntax::read_json(text, arena, strict.names);
+  REQUIRE(root);
+  std::vector<std::uint32_t> lines;
+  for (const auto& one : strict.find(text, **root)) lines.push_back(one.line);
+  CHECK(lines == std::vector<std::uint32_t>{3, 4, 1, 1});
+}

@@ -1,8 +1,10 @@
 #include "fhir/invariants.hpp"
 
 #include <algorithm>
+#include <array>
 #include <compare>
-#include <string>
+#include <set>
+#include <unordered_set>
 
 #include "base/decimal.hpp"
 #include "base/time.hpp"
@@ -122,11 +124,17 @@ std::string_view referenced_type(const RuleNames& n, const Node* reference) {
   return told.substr(told.rfind('/') + 1);
 }
 
-// Whether any string below says "#id", other than in the resource of that id itself when it says "#".
-bool refers_to(const Node& node, std::string_view hash_id) {
-  if (node.is_string()) return node.text.size() == hash_id.size() && node.text == hash_id;
+// The ids that strings below refer to, written "#id"; "#" is the empty id.
+void add_references(const Node& node, std::unordered_set<std::string_view>& ids) {
+  if (node.is_string() && node.text.starts_with('#')) ids.insert(node.text.substr(1));
+  for (const Node* child = node.first; child != nullptr; child = child->next) add_references(*child, ids);
+}
+
+// Whether a string below is "#": the resource that contains this one.
+bool refers_to_container(const Node& node) {
+  if (node.is_string()) return node.text == "#";
   for (const Node* child = node.first; child != nullptr; child = child->next) {
-    if (refers_to(*child, hash_id)) return true;
+    if (refers_to_container(*child)) return true;
   }
   return false;
 }
@@ -175,10 +183,12 @@ bool contained_without(const Place& p, Pair name) {
 }
 
 bool contained_are_referenced(const Place& p) {
-  return all_of(member(&p.node, p.names.contained.plain), [&](const Node& one) {
-    if (!one.is_object()) return true;
-    const std::string hash_id = "#" + std::string(text(&one, p.names.id));
-    return refers_to(p.node, hash_id) || refers_to(one, "#");
+  const Node* contained = member(&p.node, p.names.contained.plain);
+  if (contained == nullptr) return true;
+  std::unordered_set<std::string_view> referenced;
+  add_references(p.node, referenced);
+  return all_of(contained, [&](const Node& one) {
+    return !one.is_object() || referenced.contains(text(&one, p.names.id)) || refers_to_container(one);
   });
 }
 
@@ -186,21 +196,27 @@ bool reference_is_contained(const Place& p) {
   const auto reference = text(&p.node, p.names.reference);
   if (!reference.starts_with('#')) return true;
   if (reference == "#") return &p.root != &p.resource;
-  return any_of(member(&p.root, p.names.contained.plain),
-                [&](const Node& one) { return text(&one, p.names.id) == reference.substr(1); });
+  return p.contained.contains(reference.substr(1));
 }
 
 bool no_component_repeats_code(const Place& p) {
   const RuleNames& n = p.names;
   if (!has_choice(p, "value")) return true;
-  const Node* own = member(member(&p.node, n.code.plain), n.coding.plain);
-  return all_of(member(&p.node, n.component.plain), [&](const Node& component) {
-    return !any_of(member(member(&component, n.code.plain), n.coding.plain), [&](const Node& coding) {
-      return any_of(own, [&](const Node& other) {
-        return !text(&coding, n.code).empty() && text(&coding, n.code) == text(&other, n.code) &&
-               text(&coding, n.system) == text(&other, n.system) && text(&coding, n.display) == text(&other, n.display);
-      });
-    });
+  const Node* components = member(&p.node, n.component.plain);
+  if (components == nullptr) return true;
+  // As FHIRPath intersects codings: the same in system, code and display.
+  using Coding = std::array<std::string_view, 3>;
+  const auto parts = [&](const Node& coding) {
+    return Coding{text(&coding, n.system), text(&coding, n.code), text(&coding, n.display)};
+  };
+  std::set<Coding> own;
+  all_of(member(member(&p.node, n.code.plain), n.coding.plain), [&](const Node& coding) {
+    if (!text(&coding, n.code).empty()) own.insert(parts(coding));
+    return true;
+  });
+  return all_of(components, [&](const Node& component) {
+    return !any_of(member(member(&component, n.code.plain), n.coding.plain),
+                   [&](const Node& coding) { return own.contains(parts(coding)); });
   });
 }
 

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <span>
 #include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "fhir/elements.hpp"
@@ -34,6 +35,9 @@ struct RuleNames {
   explicit RuleNames(const syntax::Names& names);
 };
 
+/// The resources that the root contains: type by id.
+using ContainedTypes = std::unordered_map<std::string_view, std::string_view>;
+
 /// Where a rule is asked: one object (or the string of a narrative) and what surrounds it.
 struct Place {
   const RuleNames& names;
@@ -41,6 +45,7 @@ struct Place {
   const Shape& shape;
   const syntax::Node& resource;  // the nearest resource
   const syntax::Node& root;      // the same, or the one that contains it
+  const ContainedTypes& contained;
 };
 
 /// One rule.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "fhir/forms.hpp"
@@ -100,9 +101,15 @@ class Reading {
     const Node* outer_root = root_;
     resource_ = &node;
     root_ = root == nullptr ? &node : root;
+    ContainedTypes outer_contained;
+    if (root == nullptr) {
+      outer_contained = std::exchange(contained_, {});
+      list_contained(node);
+    }
     if (root != nullptr && !node.member(n_.id.plain))
       report(FindingId::fhir_missing, at, node, {"the id of a contained resource"});
     read_object(node, *shape, at, {});
+    if (root == nullptr) contained_ = std::move(outer_contained);
     resource_ = outer_resource;
     root_ = outer_root;
   }
@@ -140,7 +147,7 @@ class Reading {
       const auto& element = shape.elements[static_cast<std::size_t>(std::countr_zero(missing))];
       report(FindingId::fhir_missing, step, node, {element.path});
     }
-    const Place place{n_, node, shape, *resource_, *root_};
+    const Place place{n_, node, shape, *resource_, *root_, contained_};
     ask(invariants_.of(shape), place, step);
     ask(rules, place, step);
   }
@@ -239,7 +246,7 @@ class Reading {
     } else if (element.binding != nullptr && element.binding->listed && !element.binding->contains(node.text)) {
       report(FindingId::fhir_code_not_bound, step, node, {short_text(node.text), element.binding->name});
     }
-    ask(invariants_.of(element), Place{n_, node, shape, *resource_, *root_}, step);
+    ask(invariants_.of(element), Place{n_, node, shape, *resource_, *root_, contained_}, step);
   }
 
   bool is_in(const Node& coding, const ValueSet& set) const {
@@ -340,16 +347,20 @@ class Reading {
     return {};
   }
 
-  std::string_view contained_type(std::string_view id) const {
-    const Node* list = root_->member(n_.contained.plain);
-    if (list == nullptr) return {};
+  void list_contained(const Node& root) {
+    const Node* list = root.member(n_.contained.plain);
+    if (list == nullptr || !list->is_array()) return;
     for (const Node* one = list->first; one != nullptr; one = one->next) {
       if (!one->is_object()) continue;
-      const Node* own_id = one->member(n_.id.plain);
+      const Node* id = one->member(n_.id.plain);
       const Node* type = one->member(n_.resource_type);
-      if (own_id != nullptr && type != nullptr && own_id->text == id) return type->text;
+      if (id != nullptr) contained_.emplace(id->text, type == nullptr ? std::string_view{} : type->text);
     }
-    return {};
+  }
+
+  std::string_view contained_type(std::string_view id) const {
+    const auto found = contained_.find(id);
+    return found == contained_.end() ? std::string_view{} : found->second;
   }
 
   const Elements& elements_;
@@ -358,6 +369,7 @@ class Reading {
   record::Findings& findings_;
   const Node* resource_ = nullptr;
   const Node* root_ = nullptr;
+  ContainedTypes contained_;
   std::vector<std::string_view> not_covered_;  // types that were told already
 };
 

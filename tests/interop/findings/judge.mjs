@@ -126,8 +126,8 @@ const recordsOf = (files) => {
   }
   return records;
 };
-// The place that such a finding names is empty: something is missing there.
-const ofMissing = new Set(['required', 'incomplete']);
+// The place that such a finding names is empty: something is missing there, or it is null or an empty list.
+const ofMissing = (issue) => ['required', 'incomplete'].includes(issue.code) || issue.details.coding[0].code === 'field.empty';
 let issues = 0, expressions = 0, empty = 0, results = 0;
 const outcomes = [];
 for (const files of all) {
@@ -150,7 +150,7 @@ for (const files of all) {
         fhirpath.parse(expression);
         const value = record === undefined ? [] : fhirpath.evaluate(record, expression);
         if (value.length > 0) continue;
-        if (record === undefined || ofMissing.has(issue.code)) ++empty;
+        if (record === undefined || ofMissing(issue)) ++empty;
         else tell(`${files[0]}: ${issue.details.coding[0].code}: nothing stands at ${expression}`);
       } catch (error) {
         tell(`${files[0]}: ${expression} is no FHIRPath: ${error.message ?? error}`);

@@ -88,6 +88,7 @@ constexpr Words words_of_parser[] = {
     {XML_NS_ERR_ATTRIBUTE_REDEFINED, "an attribute stands twice in one element, by two prefixes",
      "keep one of the two"},
     {XML_NS_ERR_UNDEFINED_NAMESPACE, "a prefix is not declared", "declare it by xmlns:prefix=\"…\""},
+    {XML_WAR_NS_URI, "a namespace is no URI", "declare it as a URI"},
     {XML_NS_ERR_XML_NAMESPACE, "a reserved prefix or namespace is declared", "take the declaration out"},
     {XML_NS_ERR_QNAME, "a name has a colon in a wrong place", "write prefix:name"},
     {XML_NS_ERR_COLON, "a name has a colon in a wrong place", "write prefix:name"},
@@ -243,6 +244,18 @@ class TreeBuilder {
     if (kept.text != text || text.empty()) kept = {arena_.keep(text), names_.find(text)};
     return kept;
   }
+  // libxml2 leaves '&' in a namespace's name as a reference.
+  std::string_view plain_space(const xmlChar* name) {
+    std::string_view text = view(name);
+    constexpr std::string_view reference = "&#38;";
+    if (text.find(reference) == std::string_view::npos) return text;
+    plain_space_.clear();
+    for (std::size_t at = text.find(reference); at != std::string_view::npos; at = text.find(reference)) {
+      plain_space_.append(text.substr(0, at)) += '&';
+      text.remove_prefix(at + reference.size());
+    }
+    return plain_space_ += text;
+  }
   // Namespaces and prefixes repeat even more.
   static std::string_view keep_again(std::string_view text, std::string_view& last, Arena& arena) {
     if (text != last) last = arena.keep(text);
@@ -288,7 +301,7 @@ class TreeBuilder {
     node->name = name.number;
     node->name_text = name.text;
     node->prefix = keep_again(view(xmlTextReaderConstPrefix(reader_)), last_prefix_, arena_);
-    node->space = keep_again(view(xmlTextReaderConstNamespaceUri(reader_)), last_space_, arena_);
+    node->space = keep_again(plain_space(xmlTextReaderConstNamespaceUri(reader_)), last_space_, arena_);
     node->begin = static_cast<std::uint32_t>(tag.begin);
     node->end = static_cast<std::uint32_t>(tag.end);
     if (name.text.size() > how_.limits.name_bytes || node->space.size() > how_.limits.name_bytes) {
@@ -315,6 +328,7 @@ class TreeBuilder {
         // libxml2 calls xmlns="…" a name without prefix, and xmlns:a="…" the name "a".
         const bool has_prefix = xmlTextReaderConstPrefix(reader_) != nullptr;
         attribute->space = xml_declarations;
+        attribute->value = arena_.keep(plain_space(xmlTextReaderConstValue(reader_)));
         if (has_prefix) attribute->name_text = arena_.keep(view(xmlTextReaderConstLocalName(reader_)));
       } else {
         const Name name = intern(xmlTextReaderConstLocalName(reader_));
@@ -323,7 +337,7 @@ class TreeBuilder {
         attribute->prefix =
             keep_again(view(xmlTextReaderConstPrefix(reader_)), last_attribute_prefix_, arena_);
         attribute->space =
-            keep_again(view(xmlTextReaderConstNamespaceUri(reader_)), last_attribute_space_, arena_);
+            keep_again(plain_space(xmlTextReaderConstNamespaceUri(reader_)), last_attribute_space_, arena_);
       }
       if (attribute->name_text.size() > how_.limits.name_bytes) {
         return refuse_limit(tag.begin, "a name is longer than", how_.limits.name_bytes, " bytes",
@@ -380,7 +394,7 @@ class TreeBuilder {
   bool context_passed_ = false;
   std::array<Name, 128> cache_{};
   std::string_view last_prefix_{}, last_space_{}, last_attribute_prefix_{}, last_attribute_space_{};
-  std::string pending_;
+  std::string pending_, plain_space_;
   std::vector<XmlNode*> frames_;
   XmlNode* root_ = nullptr;
   std::optional<Error> refusal_;

@@ -1,5 +1,6 @@
-// Throws bytes at the XML reader and writer. What is accepted must survive being written and read again, and
-// every node's own bytes must be markup.
+// Throws bytes at the XML reader, the stream and the writer. What is accepted must survive being written and
+// read again, and every node's own bytes must be markup; the stream's pieces must not depend on how the bytes
+// come.
 #include <cstdint>
 #include <cstdlib>
 #include <string>
@@ -7,6 +8,7 @@
 
 #include "base/utf8.hpp"
 #include "syntax/xml.hpp"
+#include "syntax/xml_stream.hpp"
 #include "syntax/xml_write.hpp"
 
 using namespace charpie;
@@ -55,6 +57,29 @@ void check_places(const XmlDocument& document, const XmlNode& node) {
   }
 }
 
+// All pieces as one text; good ones go to the reader.
+std::string cut(std::string_view bytes, std::size_t chunk, const XmlRecords& records, const Names& names) {
+  TextSource source(bytes);
+  XmlStreamLimits limits;
+  limits.record_bytes = 256;
+  limits.chunk_bytes = chunk;
+  XmlStream stream(source, records, limits);
+  XmlPiece piece;
+  std::string all;
+  std::uint64_t count = 0;
+  while (stream.next(piece)) {
+    require(piece.ordinal == ++count && count <= bytes.size() + 2);
+    require(piece.line >= 1 && piece.column >= 1);
+    all += std::to_string(piece.line) + ":" + std::to_string(piece.column) + " " + piece.context +
+           piece.bytes + (piece.error ? piece.error->message : "") + "\n";
+    if (piece.error) continue;
+    require(!piece.bytes.empty() && piece.bytes.front() == '<' && piece.bytes.back() != '<');
+    Arena arena;
+    (void)read_xml(piece.bytes, arena, names, {{}, false, piece.context});
+  }
+  return all;
+}
+
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
@@ -66,6 +91,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   how.keep_blank_text = (data[0] & 1) != 0;
   if ((data[0] & 2) != 0) how.context = " xmlns:p=\"urn:p\"";
   const std::string_view bytes(reinterpret_cast<const char*>(data) + 1, size - 1);
+  const XmlRecords records{(data[0] & 4) != 0 ? "a" : ""};
+  require(cut(bytes, 1 + data[0] / 8u, records, names) == cut(bytes, 4096, records, names));
   Arena arena;
   const auto document = read_xml(bytes, arena, names, how);
   if (!document) {

@@ -123,6 +123,7 @@ TEST_CASE("namespaces") {
         "{urn:x}a[{http://www.w3.org/2000/xmlns/}=urn:x][{http://www.w3.org/2000/xmlns/}p=urn:p]"
         "[{urn:p}b=1][b=2]({urn:p}c d[{http://www.w3.org/2000/xmlns/}=])");
   CHECK(tree("<a xml:lang='de'/>") == "a[{http://www.w3.org/XML/1998/namespace}lang=de]");
+  CHECK(refusal("<a xmlns='a b'/>").ends_with("a namespace is no URI"));
   CHECK(refusal("<p:a/>") == "1:5 a prefix is not declared");
   CHECK(refusal("<a xmlns:p='urn:x' xmlns:q='urn:x' p:b='1' q:b='2'/>") ==
         "1:51 an attribute stands twice in one element, by two prefixes");

@@ -220,6 +220,14 @@ bool no_component_repeats_code(const Place& p) {
   });
 }
 
+// The items below that have answers ask each its own question.
+bool distinct_answered_items(const RuleNames& n, const Node& owner) {
+  std::set<std::string_view> asked;
+  return all_of(member(&owner, n.item.plain), [&](const Node& item) {
+    return !has(&item, n.answer) || text(&item, n.linkId).empty() || asked.insert(text(&item, n.linkId)).second;
+  });
+}
+
 bool unit_is_ucum(const Place& p) {
   const RuleNames& n = p.names;
   const bool coded = has(&p.node, n.code) || !has(&p.node, n.value);
@@ -372,6 +380,34 @@ constexpr Rule all_rules[] = {
          text(MEMBER(who), p.names.reference).empty() ||
              text(MEMBER(who), p.names.reference) != text(MEMBER(onBehalfOf), p.names.reference)),
 
+    RULE("cpl-3", "CarePlan.activity", r4, "either a reference or details", !HAS(detail) || !HAS(reference)),
+    RULE("ctm-1", "CareTeam.participant", both, "only a practitioner acts on behalf of somebody",
+         !HAS(onBehalfOf) || is_one_of(referenced_type(p.names, MEMBER(member)), {"", "Practitioner"})),
+    RULE("ctm-2", "CareTeam.participant", r5, "a participant should have a role or be named", HAS(role) || HAS(member)),
+    RULE("cmp-1", "Composition.section", both, "a section has a text, entries or sections",
+         HAS(text) || HAS(entry) || HAS(section)),
+    RULE("cmp-2", "Composition.section", both, "only an empty section has a reason for it", !HAS(emptyReason) || !HAS(entry)),
+    RULE("gol-1", "Goal.target", both, "a target's detail needs its measure", !has_choice(p, "detail") || HAS(measure)),
+    RULE("grp-1", "Group", r4, "only an actual group has members", !HAS(member) || TEXT(actual) == "true"),
+    RULE("lst-1", "List", both, "only an empty list has a reason for it", !HAS(emptyReason) || !HAS(entry)),
+    RULE("lst-2", "List", r4, "only entries of a list of changes are marked as deleted",
+         TEXT(mode) == "changes" ||
+             every_entry(p, [](const RuleNames& n, const Node& entry) { return !has(&entry, n.deleted); })),
+    RULE("lst-3", "List", r4, "only entries of a working list have a date",
+         TEXT(mode) == "working" ||
+             every_entry(p, [](const RuleNames& n, const Node& entry) { return !has(&entry, n.date); })),
+    RULE("inv-1", "Parameters.parameter", both, "a parameter has one of value, resource and parts",
+         int{has_choice(p, "value")} + int{HAS(resource)} + int{HAS(part)} == 1),
+    RULE("inv-1", "Task", both, "a task was not changed before it was ordered", not_after(VALUE(authoredOn), VALUE(lastModified))),
+    RULE("tsk-1", "Task", r5, "only a task to fulfil, with a focus, is restricted",
+         !HAS(restriction) ||
+             (HAS(focus) && has_coding(p.names, MEMBER(code), "http://hl7.org/fhir/CodeSystem/task-code", {"fulfill"}))),
+    RULE("qrs-1", "QuestionnaireResponse.item", both, "items stand below the item or below its answers, not both",
+         !HAS(answer) || !HAS(item)),
+    RULE("qrs-2", "QuestionnaireResponse.item", r5, "answers to one question stand in one item",
+         all_of(MEMBER(answer), [&](const Node& one) { return distinct_answered_items(p.names, one); }) &&
+             all_of(MEMBER(item), [&](const Node& one) { return distinct_answered_items(p.names, one); })),
+
     // --- Bundle
     RULE("bdl-1", "Bundle", both, "total stands only in searchset and history",
          !HAS(total) || is_one_of(bundle_type(p), {"searchset", "history"})),
@@ -451,6 +487,7 @@ constexpr UncheckedRule all_unchecked_rules[] = {
     {"obs-9", "Observation.specimen", "needs the Group that the reference leads to"},
     {"prov-2", "Provenance.agent", "needs the PractitionerRole that the reference leads to"},
     {"prov-3", "Provenance.agent", "needs the PractitionerRole that the reference leads to"},
+    {"dgr-1", "DiagnosticReport", "needs the Composition that the reference leads to"},
     {"docRef-1", "DocumentReference", "a warning that needs the Encounter that the reference leads to"},
     {"docRef-2", "DocumentReference", "a warning that needs the Encounter that the reference leads to"},
 };

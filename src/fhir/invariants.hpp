@@ -27,7 +27,8 @@ struct RuleNames {
   X(organization) X(path) X(period) X(periodMax) X(periodUnit) X(reference) X(relation) X(request) X(resource)     \
   X(response) X(search) X(searchParam) X(security) X(severity) X(start) X(summary) X(system) X(telecom) X(text)    \
   X(timeOfDay) X(timestamp) X(total) X(type) X(unit) X(url) X(use) X(value) X(verificationStatus) X(versionId)     \
-  X(when) X(who) X(asNeeded) X(asNeededFor)
+  X(when) X(who) X(asNeeded) X(asNeededFor) X(actual) X(answer) X(authoredOn) X(date) X(deleted) X(emptyReason)    \
+  X(focus) X(item) X(lastModified) X(linkId) X(measure) X(member) X(mode) X(part) X(restriction) X(role) X(section)
 #define X(name) Pair name;
   CHARPIE_FHIR_RULE_NAMES(X)
 #undef X

@@ -84,7 +84,8 @@ class Reading {
       return;
     }
     const Node* type = node.member(n_.resource_type);
-    const Step step{nullptr, type == nullptr || !type->is_string() ? std::string_view("Resource") : short_text(type->text)};
+    const bool named = type != nullptr && type->is_string() && !type->text.empty();
+    const Step step{nullptr, named ? short_text(type->text) : std::string_view("Resource")};
     const Step* at = above == nullptr ? &step : above;
     if (type == nullptr || !type->is_string())
       return report(FindingId::fhir_resource_type, at, node, {type == nullptr ? "is missing" : "is not a string"});

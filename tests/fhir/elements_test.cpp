@@ -34,9 +34,9 @@ TEST_CASE("elements: choice types, companions, content references, bindings") {
   CHECK(status->binding->contains("entered-in-error"));
   CHECK(!status->binding->contains("completed"));
   CHECK(r4->type("Resource")->abstract);
-  CHECK(r4->is_resource_type("CarePlan"));
+  CHECK(r4->is_resource_type("Claim"));
   CHECK(!r4->is_resource_type("Wound"));
-  CHECK(r4->type("CarePlan") == nullptr);
+  CHECK(r4->type("Claim") == nullptr);
 }
 
 TEST_CASE("elements: what R5 says otherwise") {

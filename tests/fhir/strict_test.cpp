@@ -34,6 +34,7 @@ TEST_CASE("strict: resource types") {
   CHECK(r4("[]") == Found{"fhir.json-type Resource"});
   CHECK(r4("{}") == Found{"fhir.resource-type Resource"});
   CHECK(r4(R"({"resourceType":7})") == Found{"fhir.resource-type Resource"});
+  CHECK(r4(R"({"resourceType":""})") == Found{"fhir.resource-type Resource"});
   CHECK(r4(R"({"resourceType":"Wound"})") == Found{"fhir.resource-type Wound"});
   CHECK(r4(R"({"resourceType":"DomainResource"})") == Found{"fhir.resource-type DomainResource"});
   CHECK(r4(R"({"resourceType":"Quantity","value":1})") == Found{"fhir.resource-type Quantity"});

@@ -18,7 +18,9 @@ const tables = join(here, '../../../mappings/fhir');
 const wanted = [
   'Observation', 'Procedure', 'Condition', 'BodyStructure', 'ServiceRequest', 'DocumentReference', 'Provenance',
   'Device', 'Specimen', 'Media', 'Encounter', 'Patient', 'Practitioner', 'PractitionerRole', 'Communication', 'Bundle',
-  'OperationOutcome', 'Binary', 'Organization', 'Location',
+  'OperationOutcome', 'Binary', 'Organization', 'Location', 'DiagnosticReport', 'Composition', 'MessageHeader',
+  'RelatedPerson', 'CareTeam', 'CarePlan', 'Goal', 'Group', 'List', 'Task', 'Parameters', 'QuestionnaireResponse',
+  'Medication', 'Substance', 'Flag',
 ];
 const notOfTheStandard = new Set(['project', 'author', 'onBehalfOf', 'account', 'accounts', 'compartment'].map((name) => `Meta.${name}`));
 

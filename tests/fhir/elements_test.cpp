@@ -71,3 +71,17 @@ TEST_CASE("elements: a broken table is named with its line") {
   CHECK(r4.error().kind == Error::mapping_broken);
   CHECK(r4.error().line > 1);
 }
+
+TEST_CASE("elements: the clinical status of R5 may be unknown, that of R4 may not") {
+  const Tables tables(embedded_tables());
+  syntax::Names names;
+  const auto r4 = Elements::load(tables, fhir::Version::r4, names);
+  const auto r5 = Elements::load(tables, fhir::Version::r5, names);
+  REQUIRE(r4);
+  REQUIRE(r5);
+  const std::string_view system = "http://terminology.hl7.org/CodeSystem/condition-clinical";
+  CHECK_FALSE(r4->value_set("condition-clinical")->contains(system, "unknown"));
+  CHECK(r5->value_set("condition-clinical")->contains(system, "unknown"));
+  CHECK(r5->value_set("condition-clinical")->contains(system, "resolved"));
+  CHECK_FALSE(r5->value_set("condition-clinical")->contains("https://invented.example", "resolved"));
+}

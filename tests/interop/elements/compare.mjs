@@ -34,9 +34,18 @@ function r4() {
 
 function r5() {
   const folder = join(here, 'node_modules/hl7.fhir.r5.core');
-  return readdirSync(folder)
+  // R5 keeps the code systems of a condition's status elsewhere, but maps their codes; that of the clinical status
+  // got "unknown" later, which Condition's con-2 names.
+  const later = { 'condition-clinical': ['unknown'], 'condition-ver-status': [] };
+  const mapped = Object.entries(later).map(([name, more]) => {
+    const [group] = json(join(folder, `ConceptMap-sc-${name}.json`)).group;
+    const concept = [...group.element.map((one) => one.code), ...more].map((code) => ({ code }));
+    return { resourceType: 'CodeSystem', url: group.source, content: 'complete', concept };
+  });
+  const read = readdirSync(folder)
     .filter((file) => /^(StructureDefinition|ValueSet|CodeSystem)-.*\.json$/.test(file))
     .map((file) => json(join(folder, file)));
+  return [...mapped, ...read];
 }
 
 const lastSegment = (url) => url.split('|')[0].split('/').at(-1);

@@ -12,9 +12,9 @@ namespace charpie::fhir {
 namespace {
 
 constexpr std::array<std::string_view, 22> primitive_names = {
-    "",        "base64Binary", "boolean", "canonical", "code",         "date",    "dateTime", "decimal",
-    "id",      "instant",      "integer", "integer64", "markdown",     "oid",     "positiveInt", "string",
-    "time",    "unsignedInt",  "uri",     "url",       "uuid",         "xhtml"};
+    "",     "base64Binary", "boolean", "canonical", "code",     "date", "dateTime",    "decimal",
+    "id",   "instant",      "integer", "integer64", "markdown", "oid",  "positiveInt", "string",
+    "time", "unsignedInt",  "uri",     "url",       "uuid",     "xhtml"};
 
 Primitive primitive_of(std::string_view name) {
   const auto found = std::find(primitive_names.begin() + 1, primitive_names.end(), name);
@@ -64,9 +64,10 @@ class ElementsLoader {
     }
     into_.resource_types_ = into_.value_set("resource-types");
     if (into_.resource_types_ == nullptr) return broken(0, "the value set resource-types is missing");
-    if (auto done = read("fhir/elements-" + version + ".csv",
-                         {"path", "types", "min", "max", "binding", "same_as", "xml", "invariants", "warnings"},
-                         [this](const syntax::CsvTable::Row& row) { return add_row(row); });
+    if (auto done =
+            read("fhir/elements-" + version + ".csv",
+                 {"path", "types", "min", "max", "binding", "same_as", "xml", "invariants", "warnings"},
+                 [this](const syntax::CsvTable::Row& row) { return add_row(row); });
         !done) {
       return done;
     }
@@ -89,7 +90,11 @@ class ElementsLoader {
   }
 
   Error broken(std::size_t line, std::string message) const {
-    return {Error::mapping_broken, std::move(message), "mappings/" + file_, line, 0,
+    return {Error::mapping_broken,
+            std::move(message),
+            "mappings/" + file_,
+            line,
+            0,
             "write the table anew with tests/interop/elements/compare.mjs --write"};
   }
 
@@ -160,7 +165,8 @@ class ElementsLoader {
       ElementType type;
       type.name = written.substr(0, written.find('('));
       if (type.name.size() < written.size())
-        type.targets = split(written.substr(type.name.size() + 1, written.size() - type.name.size() - 2), '|');
+        type.targets =
+            split(written.substr(type.name.size() + 1, written.size() - type.name.size() - 2), '|');
       element.types.push_back(std::move(type));
     }
     if (!row.cells[5].empty()) {
@@ -220,10 +226,9 @@ class ElementsLoader {
       }
       Elements::index(*shape, names_);
     }
-    static constexpr std::string_view abstract[] = {"Base",          "Element",         "BackboneElement",
-                                                    "DataType",      "BackboneType",    "PrimitiveType",
-                                                    "Resource",      "DomainResource",  "CanonicalResource",
-                                                    "MetadataResource"};
+    static constexpr std::string_view abstract[] = {
+        "Base",          "Element",  "BackboneElement", "DataType",          "BackboneType",
+        "PrimitiveType", "Resource", "DomainResource",  "CanonicalResource", "MetadataResource"};
     for (const auto name : abstract) {
       if (const auto found = into_.by_path_.find(name); found != into_.by_path_.end())
         found->second->abstract = true;

@@ -21,8 +21,28 @@ std::string_view version_name(Version version);
 
 /// The primitive types (R4 and R5, datatypes.html#primitive); `none` for everything else.
 enum class Primitive : std::uint8_t {
-  none, base64_binary, boolean, canonical, code, date, date_time, decimal, id, instant, integer, integer64,
-  markdown, oid, positive_int, string, time, unsigned_int, uri, url, uuid, xhtml
+  none,
+  base64_binary,
+  boolean,
+  canonical,
+  code,
+  date,
+  date_time,
+  decimal,
+  id,
+  instant,
+  integer,
+  integer64,
+  markdown,
+  oid,
+  positive_int,
+  string,
+  time,
+  unsigned_int,
+  uri,
+  url,
+  uuid,
+  xhtml
 };
 
 enum class Kind : std::uint8_t { primitive, data_type, backbone, resource };
@@ -31,8 +51,8 @@ struct Shape;
 
 /// A value set that a code must come from.
 struct ValueSet {
-  std::string_view name;     // the last part of its URL: "observation-status"
-  bool listed = false;       // false: codes of another standard (MIME types, languages), which are not listed
+  std::string_view name;  // the last part of its URL: "observation-status"
+  bool listed = false;    // false: codes of another standard (MIME types, languages), which are not listed
   std::vector<std::pair<std::string_view, std::string_view>> codes;  // system and code, in the table's order
   std::unordered_set<std::string_view> words;                        // the codes alone
   bool contains(std::string_view code) const { return words.contains(code); }
@@ -41,27 +61,27 @@ struct ValueSet {
 
 /// One of the types that an element may have.
 struct ElementType {
-  std::string_view name;                   // "Quantity", "Reference"
-  const Shape* shape = nullptr;            // of the type; for SimpleQuantity and its like of the narrower one
-  std::vector<std::string_view> targets;   // of a Reference or canonical: the resource types it may point to
+  std::string_view name;                  // "Quantity", "Reference"
+  const Shape* shape = nullptr;           // of the type; for SimpleQuantity and its like of the narrower one
+  std::vector<std::string_view> targets;  // of a Reference or canonical: the resource types it may point to
 };
 
 /// One element of a type, a resource or a backbone.
 struct Element {
   static constexpr std::uint16_t no_limit = 0xFFFF;
-  std::string_view path;             // "Observation.value[x]"
-  std::string_view name;             // "value"
-  std::uint16_t order = 0;           // place in its shape, from 0: also the order in XML
-  std::uint32_t number = 0;          // among all elements of the version
+  std::string_view path;     // "Observation.value[x]"
+  std::string_view name;     // "value"
+  std::uint16_t order = 0;   // place in its shape, from 0: also the order in XML
+  std::uint32_t number = 0;  // among all elements of the version
   std::uint16_t min = 0;
-  std::uint16_t max = 1;             // no_limit for *
-  bool choice = false;               // value[x]: the member's name says the type
-  bool attribute = false;            // an attribute in XML (Element.id, Extension.url)
-  std::vector<ElementType> types;    // one, unless `choice`
-  const ValueSet* binding = nullptr; // only required bindings
+  std::uint16_t max = 1;              // no_limit for *
+  bool choice = false;                // value[x]: the member's name says the type
+  bool attribute = false;             // an attribute in XML (Element.id, Extension.url)
+  std::vector<ElementType> types;     // one, unless `choice`
+  const ValueSet* binding = nullptr;  // only required bindings
   // Keys of rules that stand here and are none of the type's own. Those of a backbone stand at its shape.
   std::vector<std::string_view> invariants, warnings;
-  bool repeats() const { return max > 1; }             // an array in JSON, also when it holds one
+  bool repeats() const { return max > 1; }  // an array in JSON, also when it holds one
 };
 
 /// What a member's name in JSON (or a child's in XML) stands for: valueQuantity, _birthDate.

@@ -35,7 +35,8 @@ std::string_view integer_fault(std::string_view text, std::string_view smallest,
   if (digits.empty() || !std::all_of(digits.begin(), digits.end(), is_digit)) return "not a whole number";
   if (digits.size() > 1 && digits.front() == '0') return "a zero in front";
   const auto limit = negative ? smallest : largest;
-  if (digits.size() > limit.size() || (digits.size() == limit.size() && digits > limit)) return "out of range";
+  if (digits.size() > limit.size() || (digits.size() == limit.size() && digits > limit))
+    return "out of range";
   return {};
 }
 
@@ -67,7 +68,8 @@ std::size_t clock_length(std::string_view text, Version version) {
 bool is_offset(std::string_view text) {
   if (text == "Z") return true;
   return text.size() == 6 && (text[0] == '+' || text[0] == '-') && is_digit(text[1]) && is_digit(text[2]) &&
-         text[3] == ':' && is_digit(text[4]) && is_digit(text[5]) && text[4] <= '5' && text.substr(1) <= "14:00";
+         text[3] == ':' && is_digit(text[4]) && is_digit(text[5]) && text[4] <= '5' &&
+         text.substr(1) <= "14:00";
 }
 
 std::string_view date_fault(std::string_view text) {
@@ -80,7 +82,9 @@ std::string_view date_time_fault(std::string_view text, Version version) {
   const auto mark = text.find('T');
   if (mark == std::string_view::npos) {
     if (version == Version::r5 && !date_fault(text).empty()) {
-      const auto offset = text.ends_with('Z') ? text.size() - 1 : text.size() < 6 ? text.size() : text.size() - 6;
+      const auto offset = text.ends_with('Z') ? text.size() - 1
+                          : text.size() < 6   ? text.size()
+                                              : text.size() - 6;
       if (is_offset(text.substr(offset))) return date_fault(text.substr(0, offset));
     }
     return date_fault(text);
@@ -118,7 +122,8 @@ std::string_view base64_fault(std::string_view text, Version version) {
 std::string_view oid_fault(std::string_view text) {
   if (!text.starts_with("urn:oid:")) return "it begins with urn:oid:";
   text.remove_prefix(8);
-  if (text.size() < 3 || text[0] < '0' || text[0] > '2' || text[1] != '.') return "an OID is numbers with points between";
+  if (text.size() < 3 || text[0] < '0' || text[0] > '2' || text[1] != '.')
+    return "an OID is numbers with points between";
   text.remove_prefix(1);
   while (!text.empty()) {
     text.remove_prefix(1);  // the point
@@ -204,7 +209,8 @@ std::string_view form_fault(Primitive primitive, std::string_view text, Version 
     case Primitive::date_time:
       return date_time_fault(text, version);
     case Primitive::instant:
-      if (text.find('T') == std::string_view::npos) return "an instant has a date, a time of day and an offset";
+      if (text.find('T') == std::string_view::npos)
+        return "an instant has a date, a time of day and an offset";
       return date_time_fault(text, version);
     case Primitive::time:
       return clock_length(text, version) == text.size() ? std::string_view{} : "write HH:MM:SS";

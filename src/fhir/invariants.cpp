@@ -20,7 +20,8 @@ using Pair = RuleNames::Pair;
 
 constexpr std::string_view ucum = "http://unitsofmeasure.org";
 constexpr std::string_view condition_clinical = "http://terminology.hl7.org/CodeSystem/condition-clinical";
-constexpr std::string_view condition_verification = "http://terminology.hl7.org/CodeSystem/condition-ver-status";
+constexpr std::string_view condition_verification =
+    "http://terminology.hl7.org/CodeSystem/condition-ver-status";
 constexpr std::string_view condition_category = "http://terminology.hl7.org/CodeSystem/condition-category";
 
 const Node* member(const Node* node, std::uint32_t name) {
@@ -155,7 +156,8 @@ bool brings_resource(const RuleNames& n, const Node& entry) {
 
 const Node* first_resource(const Place& p) {
   const Node* entries = member(&p.node, p.names.entry.plain);
-  return entries == nullptr || !entries->is_array() ? nullptr : member(entries->first, p.names.resource.plain);
+  return entries == nullptr || !entries->is_array() ? nullptr
+                                                    : member(entries->first, p.names.resource.plain);
 }
 
 std::string_view resource_type(const RuleNames& n, const Node* resource) {
@@ -177,9 +179,8 @@ bool distinct_full_urls(const Place& p) {
 
 // No contained resource has something under `meta`.
 bool contained_without(const Place& p, Pair name) {
-  return all_of(member(&p.node, p.names.contained.plain), [&](const Node& one) {
-    return !has(member(&one, p.names.meta.plain), name);
-  });
+  return all_of(member(&p.node, p.names.contained.plain),
+                [&](const Node& one) { return !has(member(&one, p.names.meta.plain), name); });
 }
 
 bool contained_are_referenced(const Place& p) {
@@ -224,7 +225,8 @@ bool no_component_repeats_code(const Place& p) {
 bool distinct_answered_items(const RuleNames& n, const Node& owner) {
   std::set<std::string_view> asked;
   return all_of(member(&owner, n.item.plain), [&](const Node& item) {
-    return !has(&item, n.answer) || text(&item, n.linkId).empty() || asked.insert(text(&item, n.linkId)).second;
+    return !has(&item, n.answer) || text(&item, n.linkId).empty() ||
+           asked.insert(text(&item, n.linkId)).second;
   });
 }
 
@@ -237,46 +239,55 @@ bool unit_is_ucum(const Place& p) {
 bool is_expression_name(std::string_view name) {
   const auto letter = [](char c) { return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z'); };
   return !name.empty() && name.size() <= 64 && letter(name.front()) &&
-         std::all_of(name.begin(), name.end(), [&](char c) { return letter(c) || (c >= '0' && c <= '9') || c == '_'; });
+         std::all_of(name.begin(), name.end(),
+                     [&](char c) { return letter(c) || (c >= '0' && c <= '9') || c == '_'; });
 }
 
 #define HAS(name) has(&p.node, p.names.name)
 #define TEXT(name) text(&p.node, p.names.name)
 #define VALUE(name) value(&p.node, p.names.name)
 #define MEMBER(name) member(&p.node, p.names.name.plain)
-#define RULE(key, path, versions, words, ...) \
-  {key, path, Rule::versions, [](const Place& p) -> bool { return __VA_ARGS__; }, words}
+#define RULE(key, path, versions, words, ...)                                            \
+  {                                                                                      \
+    key, path, Rule::versions, [](const Place& p) -> bool { return __VA_ARGS__; }, words \
+  }
 
 constexpr Rule all_rules[] = {
     // --- resources
     RULE("dom-2", "DomainResource", both, "a contained resource contains none itself",
          all_of(MEMBER(contained), [&](const Node& one) { return !has(&one, p.names.contained); })),
-    RULE("dom-3", "DomainResource", both, "a contained resource is referred to from the resource that contains it",
+    RULE("dom-3", "DomainResource", both,
+         "a contained resource is referred to from the resource that contains it",
          contained_are_referenced(p)),
-    RULE("dom-4", "DomainResource", both, "a contained resource has no meta.versionId and no meta.lastUpdated",
+    RULE("dom-4", "DomainResource", both,
+         "a contained resource has no meta.versionId and no meta.lastUpdated",
          contained_without(p, p.names.versionId) && contained_without(p, p.names.lastUpdated)),
     RULE("dom-5", "DomainResource", both, "a contained resource has no security label",
          contained_without(p, p.names.security)),
     RULE("dom-6", "DomainResource", both, "a resource should have a narrative", HAS(text)),
-    RULE("txt-1", "Narrative.div", both, "a narrative is a well-formed div of XHTML with formatting, links and images only",
+    RULE("txt-1", "Narrative.div", both,
+         "a narrative is a well-formed div of XHTML with formatting, links and images only",
          judge_narrative(p.node.text).fault.empty()),
     RULE("txt-2", "Narrative.div", both, "a narrative says something", !judge_narrative(p.node.text).blank),
 
     // --- data types
-    RULE("ext-1", "Extension", both, "an extension has either a value or extensions, not both and not neither",
+    RULE("ext-1", "Extension", both,
+         "an extension has either a value or extensions, not both and not neither",
          HAS(extension) != has_choice(p, "value")),
     RULE("qty-3", "Quantity", both, "a unit's code needs its system", !HAS(code) || HAS(system)),
     RULE("sqty-1", "SimpleQuantity", both, "no comparator stands here", !HAS(comparator)),
     RULE("age-1", "Age", both, "an age has a code of UCUM and is above zero",
          unit_is_ucum(p) && (!is_number(VALUE(value)) || sign(Decimal(VALUE(value)->text)) > 0)),
     RULE("cnt-3", "Count", both, "a count has the code 1 of UCUM and is a whole number",
-         unit_is_ucum(p) && (!HAS(code) || TEXT(code) == "1") && TEXT(value).find('.') == std::string_view::npos),
+         unit_is_ucum(p) && (!HAS(code) || TEXT(code) == "1") &&
+             TEXT(value).find('.') == std::string_view::npos),
     RULE("dis-1", "Distance", both, "a distance has a code of UCUM", unit_is_ucum(p)),
     RULE("drt-1", "Duration", both, "a duration's code is one of UCUM and has a value",
          !HAS(code) || (TEXT(system) == ucum && HAS(value))),
     RULE("att-1", "Attachment", both, "data needs a contentType", !HAS(data) || HAS(contentType)),
     RULE("cpt-2", "ContactPoint", both, "a contact needs a system", !HAS(value) || HAS(system)),
-    RULE("per-1", "Period", both, "a period does not end before it starts", not_after(VALUE(start), VALUE(end))),
+    RULE("per-1", "Period", both, "a period does not end before it starts",
+         not_after(VALUE(start), VALUE(end))),
     RULE("rng-2", "Range", both, "low is not more than high", not_more(p.names, MEMBER(low), MEMBER(high))),
     RULE("rat-1", "Ratio", both, "numerator and denominator are both there, or neither and an extension",
          both_or_neither(HAS(numerator), HAS(denominator), HAS(extension))),
@@ -284,7 +295,8 @@ constexpr Rule all_rules[] = {
          both_or_neither(HAS(lowNumerator) || HAS(highNumerator), HAS(denominator), HAS(extension))),
     RULE("ratrng-2", "RatioRange", r5, "the low numerator is not more than the high one",
          not_more(p.names, MEMBER(lowNumerator), MEMBER(highNumerator))),
-    RULE("ref-1", "Reference", both, "a reference to a contained resource finds it", reference_is_contained(p)),
+    RULE("ref-1", "Reference", both, "a reference to a contained resource finds it",
+         reference_is_contained(p)),
     RULE("ref-2", "Reference", r5, "a reference has a reference, an identifier, a display or an extension",
          HAS(reference) || HAS(identifier) || HAS(display) || HAS(extension)),
     RULE("sdd-1", "SampledData", r5, "either interval or offsets", HAS(interval) != HAS(offsets)),
@@ -294,15 +306,21 @@ constexpr Rule all_rules[] = {
          !HAS(asNeededFor) || !HAS(asNeeded) || TEXT(asNeeded) == "true"),
     RULE("av-1", "Availability.availableTime", r5, "allDay and times exclude each other",
          TEXT(allDay) != "true" || (!HAS(availableStartTime) && !HAS(availableEndTime))),
-    RULE("exp-1", "Expression", both, "an expression has an expression or a reference", HAS(expression) || HAS(reference)),
+    RULE("exp-1", "Expression", both, "an expression has an expression or a reference",
+         HAS(expression) || HAS(reference)),
     RULE("exp-2", "Expression", r5, "the name is a letter, then letters, digits and _, up to 64",
          VALUE(name) == nullptr || is_expression_name(TEXT(name))),
-    RULE("drq-1", "DataRequirement.codeFilter", both, "either path or searchParam", HAS(path) != HAS(searchParam)),
-    RULE("drq-2", "DataRequirement.dateFilter", both, "either path or searchParam", HAS(path) != HAS(searchParam)),
-    RULE("trd-1", "TriggerDefinition", both, "data and timing exclude each other", !HAS(data) || !has_choice(p, "timing")),
+    RULE("drq-1", "DataRequirement.codeFilter", both, "either path or searchParam",
+         HAS(path) != HAS(searchParam)),
+    RULE("drq-2", "DataRequirement.dateFilter", both, "either path or searchParam",
+         HAS(path) != HAS(searchParam)),
+    RULE("trd-1", "TriggerDefinition", both, "data and timing exclude each other",
+         !HAS(data) || !has_choice(p, "timing")),
     RULE("trd-2", "TriggerDefinition", both, "a condition needs data", !HAS(condition) || HAS(data)),
-    RULE("trd-3", "TriggerDefinition", both, "a named event has a name, a periodic one a timing, one about data its data",
-         (TEXT(type) != "named-event" || HAS(name)) && (TEXT(type) != "periodic" || has_choice(p, "timing")) &&
+    RULE("trd-3", "TriggerDefinition", both,
+         "a named event has a name, a periodic one a timing, one about data its data",
+         (TEXT(type) != "named-event" || HAS(name)) &&
+             (TEXT(type) != "periodic" || has_choice(p, "timing")) &&
              (!TEXT(type).starts_with("data-") || HAS(data))),
     RULE("tim-1", "Timing.repeat", both, "a duration needs its unit", !HAS(duration) || HAS(durationUnit)),
     RULE("tim-2", "Timing.repeat", both, "a period needs its unit", !HAS(period) || HAS(periodUnit)),
@@ -312,65 +330,79 @@ constexpr Rule all_rules[] = {
     RULE("tim-7", "Timing.repeat", both, "durationMax needs duration", !HAS(durationMax) || HAS(duration)),
     RULE("tim-8", "Timing.repeat", both, "countMax needs count", !HAS(countMax) || HAS(count)),
     RULE("tim-9", "Timing.repeat", both, "an offset needs a when, and one that is no meal itself",
-         !HAS(offset) || (HAS(when) && all_of(MEMBER(when), [](const Node& one) {
-                            return !is_one_of(one.text, {"C", "CM", "CD", "CV"});
-                          }))),
-    RULE("tim-10", "Timing.repeat", both, "timeOfDay and when exclude each other", !HAS(timeOfDay) || !HAS(when)),
+         !HAS(offset) || (HAS(when) && all_of(MEMBER(when),
+                                              [](const Node& one) {
+                                                return !is_one_of(one.text, {"C", "CM", "CD", "CV"});
+                                              }))),
+    RULE("tim-10", "Timing.repeat", both, "timeOfDay and when exclude each other",
+         !HAS(timeOfDay) || !HAS(when)),
 
     // --- Observation
     RULE("obs-3", "Observation.referenceRange", both, "a reference range has low, high or text",
          HAS(low) || HAS(high) || HAS(text)),
     RULE("obs-6", "Observation", both, "dataAbsentReason stands only where there is no value",
          !HAS(dataAbsentReason) || !has_choice(p, "value")),
-    RULE("obs-7", "Observation", both, "when a component has the code of the observation, the observation has no value",
+    RULE("obs-7", "Observation", both,
+         "when a component has the code of the observation, the observation has no value",
          no_component_repeats_code(p)),
-    RULE("obs-8", "Observation", r5, "bodySite and bodyStructure exclude each other", !HAS(bodySite) || !HAS(bodyStructure)),
+    RULE("obs-8", "Observation", r5, "bodySite and bodyStructure exclude each other",
+         !HAS(bodySite) || !HAS(bodyStructure)),
 
     // --- Condition
-    RULE("con-1", "Condition.stage", both, "a stage has a summary or an assessment", HAS(summary) || HAS(assessment)),
+    RULE("con-1", "Condition.stage", both, "a stage has a summary or an assessment",
+         HAS(summary) || HAS(assessment)),
     RULE("con-2", "Condition.evidence", r4, "evidence has a code or a detail", HAS(code) || HAS(detail)),
-    RULE("con-2", "Condition", r5, "an item of the problem list should have a clinical status other than unknown",
-         !any_of(MEMBER(category), [&](const Node& one) {
-           return has_coding(p.names, &one, condition_category, {"problem-list-item"});
-         }) || !has_coding(p.names, MEMBER(clinicalStatus), condition_clinical, {"unknown"})),
-    RULE("con-3", "Condition", r4, "an item of the problem list should have a clinical status unless it is an error",
+    RULE("con-2", "Condition", r5,
+         "an item of the problem list should have a clinical status other than unknown",
+         !any_of(MEMBER(category),
+                 [&](const Node& one) {
+                   return has_coding(p.names, &one, condition_category, {"problem-list-item"});
+                 }) ||
+             !has_coding(p.names, MEMBER(clinicalStatus), condition_clinical, {"unknown"})),
+    RULE("con-3", "Condition", r4,
+         "an item of the problem list should have a clinical status unless it is an error",
          HAS(clinicalStatus) ||
              has_coding(p.names, MEMBER(verificationStatus), condition_verification, {"entered-in-error"}) ||
-             !any_of(MEMBER(category), [&](const Node& one) {
-               return has_coding(p.names, &one, condition_category, {"problem-list-item"});
-             })),
+             !any_of(MEMBER(category),
+                     [&](const Node& one) {
+                       return has_coding(p.names, &one, condition_category, {"problem-list-item"});
+                     })),
     RULE("con-3", "Condition", r5, "what has abated is inactive, resolved or in remission",
-         !has_choice(p, "abatement") ||
-             has_coding(p.names, MEMBER(clinicalStatus), condition_clinical, {"inactive", "resolved", "remission"})),
+         !has_choice(p, "abatement") || has_coding(p.names, MEMBER(clinicalStatus), condition_clinical,
+                                                   {"inactive", "resolved", "remission"})),
     RULE("con-4", "Condition", r4, "what has abated is inactive, resolved or in remission",
-         !has_choice(p, "abatement") ||
-             has_coding(p.names, MEMBER(clinicalStatus), condition_clinical, {"inactive", "resolved", "remission"})),
+         !has_choice(p, "abatement") || has_coding(p.names, MEMBER(clinicalStatus), condition_clinical,
+                                                   {"inactive", "resolved", "remission"})),
     RULE("con-5", "Condition", r4, "what was entered in error has no clinical status",
          !has_coding(p.names, MEMBER(verificationStatus), condition_verification, {"entered-in-error"}) ||
              !HAS(clinicalStatus)),
 
     // --- other resources
-    RULE("prr-1", "ServiceRequest", both, "details of an order need its code", !HAS(orderDetail) || HAS(code)),
+    RULE("prr-1", "ServiceRequest", both, "details of an order need its code",
+         !HAS(orderDetail) || HAS(code)),
     RULE("bdystr-1", "ServiceRequest", r5, "bodySite and bodyStructure exclude each other",
          !HAS(bodySite) || !HAS(bodyStructure)),
     RULE("pat-1", "Patient.contact", both, "a contact has a name, a telecom, an address or an organization",
          HAS(name) || HAS(telecom) || HAS(address) || HAS(organization)),
-    RULE("org-1", "Organization", both, "an organization has an identifier or a name", HAS(identifier) || HAS(name)),
+    RULE("org-1", "Organization", both, "an organization has an identifier or a name",
+         HAS(identifier) || HAS(name)),
     RULE("org-2", "Organization.address", r4, "an organization has no home address", TEXT(use) != "home"),
     RULE("org-3", "Organization.telecom", r4, "an organization has no home telecom", TEXT(use) != "home"),
     RULE("org-3", "Organization.contact", r5, "an organization has no home telecom",
          all_of(MEMBER(telecom), [&](const Node& one) { return text(&one, p.names.use) != "home"; })),
     RULE("org-4", "Organization.contact", r5, "an organization has no home address",
          text(MEMBER(address), p.names.use) != "home"),
-    RULE("dev-1", "Device", r5, "one name at most is for display", [&] {
-      std::size_t shown = 0;
-      all_of(MEMBER(name), [&](const Node& one) {
-        shown += text(&one, p.names.display) == "true";
-        return true;
-      });
-      return shown <= 1;
-    }()),
-    RULE("enc-1", "Encounter.participant", r5, "a participant has an actor or a type", HAS(actor) || HAS(type)),
+    RULE("dev-1", "Device", r5, "one name at most is for display",
+         [&] {
+           std::size_t shown = 0;
+           all_of(MEMBER(name), [&](const Node& one) {
+             shown += text(&one, p.names.display) == "true";
+             return true;
+           });
+           return shown <= 1;
+         }()),
+    RULE("enc-1", "Encounter.participant", r5, "a participant has an actor or a type",
+         HAS(actor) || HAS(type)),
     RULE("enc-2", "Encounter.participant", r5, "a patient or a group that takes part has no type",
          !is_one_of(referenced_type(p.names, MEMBER(actor)), {"Patient", "Group"}) || !HAS(type)),
     RULE("prc-1", "Procedure.performer", r5, "a practitioner acts on behalf of none here",
@@ -383,11 +415,14 @@ constexpr Rule all_rules[] = {
     RULE("cpl-3", "CarePlan.activity", r4, "either a reference or details", !HAS(detail) || !HAS(reference)),
     RULE("ctm-1", "CareTeam.participant", both, "only a practitioner acts on behalf of somebody",
          !HAS(onBehalfOf) || is_one_of(referenced_type(p.names, MEMBER(member)), {"", "Practitioner"})),
-    RULE("ctm-2", "CareTeam.participant", r5, "a participant should have a role or be named", HAS(role) || HAS(member)),
+    RULE("ctm-2", "CareTeam.participant", r5, "a participant should have a role or be named",
+         HAS(role) || HAS(member)),
     RULE("cmp-1", "Composition.section", both, "a section has a text, entries or sections",
          HAS(text) || HAS(entry) || HAS(section)),
-    RULE("cmp-2", "Composition.section", both, "only an empty section has a reason for it", !HAS(emptyReason) || !HAS(entry)),
-    RULE("gol-1", "Goal.target", both, "a target's detail needs its measure", !has_choice(p, "detail") || HAS(measure)),
+    RULE("cmp-2", "Composition.section", both, "only an empty section has a reason for it",
+         !HAS(emptyReason) || !HAS(entry)),
+    RULE("gol-1", "Goal.target", both, "a target's detail needs its measure",
+         !has_choice(p, "detail") || HAS(measure)),
     RULE("grp-1", "Group", r4, "only an actual group has members", !HAS(member) || TEXT(actual) == "true"),
     RULE("lst-1", "List", both, "only an empty list has a reason for it", !HAS(emptyReason) || !HAS(entry)),
     RULE("lst-2", "List", r4, "only entries of a list of changes are marked as deleted",
@@ -398,12 +433,14 @@ constexpr Rule all_rules[] = {
              every_entry(p, [](const RuleNames& n, const Node& entry) { return !has(&entry, n.date); })),
     RULE("inv-1", "Parameters.parameter", both, "a parameter has one of value, resource and parts",
          int{has_choice(p, "value")} + int{HAS(resource)} + int{HAS(part)} == 1),
-    RULE("inv-1", "Task", both, "a task was not changed before it was ordered", not_after(VALUE(authoredOn), VALUE(lastModified))),
+    RULE("inv-1", "Task", both, "a task was not changed before it was ordered",
+         not_after(VALUE(authoredOn), VALUE(lastModified))),
     RULE("tsk-1", "Task", r5, "only a task to fulfil, with a focus, is restricted",
          !HAS(restriction) ||
-             (HAS(focus) && has_coding(p.names, MEMBER(code), "http://hl7.org/fhir/CodeSystem/task-code", {"fulfill"}))),
-    RULE("qrs-1", "QuestionnaireResponse.item", both, "items stand below the item or below its answers, not both",
-         !HAS(answer) || !HAS(item)),
+             (HAS(focus) &&
+              has_coding(p.names, MEMBER(code), "http://hl7.org/fhir/CodeSystem/task-code", {"fulfill"}))),
+    RULE("qrs-1", "QuestionnaireResponse.item", both,
+         "items stand below the item or below its answers, not both", !HAS(answer) || !HAS(item)),
     RULE("qrs-2", "QuestionnaireResponse.item", r5, "answers to one question stand in one item",
          all_of(MEMBER(answer), [&](const Node& one) { return distinct_answered_items(p.names, one); }) &&
              all_of(MEMBER(item), [&](const Node& one) { return distinct_answered_items(p.names, one); })),
@@ -418,61 +455,83 @@ constexpr Rule all_rules[] = {
          is_one_of(bundle_type(p), {"batch", "transaction", "history"})
              ? every_entry(p, [](const RuleNames& n, const Node& entry) { return has(&entry, n.request); })
              : every_entry(p, [](const RuleNames& n, const Node& entry) { return !has(&entry, n.request); })),
-    RULE("bdl-3a", "Bundle", r5, "entries of document, message, searchset and collection have a resource, no request, no response",
+    RULE("bdl-3a", "Bundle", r5,
+         "entries of document, message, searchset and collection have a resource, no request, no response",
          !is_one_of(bundle_type(p), {"document", "message", "searchset", "collection"}) ||
-             every_entry(p, [](const RuleNames& n, const Node& entry) {
-               return has(&entry, n.resource) && !has(&entry, n.request) && !has(&entry, n.response);
-             })),
-    RULE("bdl-3b", "Bundle", r5, "entries of history have request and response, and a resource with POST, PUT and PATCH only",
-         bundle_type(p) != "history" || every_entry(p, [](const RuleNames& n, const Node& entry) {
-           return has(&entry, n.request) && has(&entry, n.response) &&
-                  brings_resource(n, entry) == has(&entry, n.resource);
-         })),
-    RULE("bdl-3c", "Bundle", r5, "entries of transaction and batch have a method, and a resource with POST, PUT and PATCH only",
+             every_entry(p,
+                         [](const RuleNames& n, const Node& entry) {
+                           return has(&entry, n.resource) && !has(&entry, n.request) &&
+                                  !has(&entry, n.response);
+                         })),
+    RULE("bdl-3b", "Bundle", r5,
+         "entries of history have request and response, and a resource with POST, PUT and PATCH only",
+         bundle_type(p) != "history" || every_entry(p,
+                                                    [](const RuleNames& n, const Node& entry) {
+                                                      return has(&entry, n.request) &&
+                                                             has(&entry, n.response) &&
+                                                             brings_resource(n, entry) ==
+                                                                 has(&entry, n.resource);
+                                                    })),
+    RULE("bdl-3c", "Bundle", r5,
+         "entries of transaction and batch have a method, and a resource with POST, PUT and PATCH only",
          !is_one_of(bundle_type(p), {"transaction", "batch"}) ||
-             every_entry(p, [](const RuleNames& n, const Node& entry) {
-               return has(member(&entry, n.request.plain), n.method) &&
-                      brings_resource(n, entry) == has(&entry, n.resource);
-             })),
+             every_entry(p,
+                         [](const RuleNames& n, const Node& entry) {
+                           return has(member(&entry, n.request.plain), n.method) &&
+                                  brings_resource(n, entry) == has(&entry, n.resource);
+                         })),
     RULE("bdl-3d", "Bundle", r5, "entries of transaction-response and batch-response have a response",
          !is_one_of(bundle_type(p), {"transaction-response", "batch-response"}) ||
              every_entry(p, [](const RuleNames& n, const Node& entry) { return has(&entry, n.response); })),
-    RULE("bdl-4", "Bundle", r4, "entry.response stands in batch-response, transaction-response and history, and only there",
-         is_one_of(bundle_type(p), {"batch-response", "transaction-response", "history"})
-             ? every_entry(p, [](const RuleNames& n, const Node& entry) { return has(&entry, n.response); })
-             : every_entry(p, [](const RuleNames& n, const Node& entry) { return !has(&entry, n.response); })),
+    RULE(
+        "bdl-4", "Bundle", r4,
+        "entry.response stands in batch-response, transaction-response and history, and only there",
+        is_one_of(bundle_type(p), {"batch-response", "transaction-response", "history"})
+            ? every_entry(p, [](const RuleNames& n, const Node& entry) { return has(&entry, n.response); })
+            : every_entry(p, [](const RuleNames& n, const Node& entry) { return !has(&entry, n.response); })),
     RULE("bdl-5", "Bundle.entry", both, "an entry has a resource, a request or a response",
          HAS(resource) || HAS(request) || HAS(response)),
-    RULE("bdl-7", "Bundle", both, "a fullUrl stands once in a Bundle for each version", bundle_type(p) == "history" || distinct_full_urls(p)),
-    RULE("bdl-8", "Bundle.entry", both, "a fullUrl names no version", TEXT(fullUrl).find("/_history/") == std::string_view::npos),
+    RULE("bdl-7", "Bundle", both, "a fullUrl stands once in a Bundle for each version",
+         bundle_type(p) == "history" || distinct_full_urls(p)),
+    RULE("bdl-8", "Bundle.entry", both, "a fullUrl names no version",
+         TEXT(fullUrl).find("/_history/") == std::string_view::npos),
     RULE("bdl-9", "Bundle", both, "a document has an identifier with system and value",
          bundle_type(p) != "document" ||
              (has(MEMBER(identifier), p.names.system) && has(MEMBER(identifier), p.names.value))),
-    RULE("bdl-10", "Bundle", both, "a document has a timestamp", bundle_type(p) != "document" || VALUE(timestamp) != nullptr),
+    RULE("bdl-10", "Bundle", both, "a document has a timestamp",
+         bundle_type(p) != "document" || VALUE(timestamp) != nullptr),
     RULE("bdl-11", "Bundle", both, "a document begins with a Composition",
          bundle_type(p) != "document" || resource_type(p.names, first_resource(p)) == "Composition"),
     RULE("bdl-12", "Bundle", both, "a message begins with a MessageHeader",
          bundle_type(p) != "message" || resource_type(p.names, first_resource(p)) == "MessageHeader"),
     RULE("bdl-13", "Bundle", r5, "a notification begins with a SubscriptionStatus",
-         bundle_type(p) != "subscription-notification" || resource_type(p.names, first_resource(p)) == "SubscriptionStatus"),
+         bundle_type(p) != "subscription-notification" ||
+             resource_type(p.names, first_resource(p)) == "SubscriptionStatus"),
     RULE("bdl-14", "Bundle", r5, "a history has no PATCH",
-         bundle_type(p) != "history" || every_entry(p, [](const RuleNames& n, const Node& entry) {
-           return text(member(&entry, n.request.plain), n.method) != "PATCH";
-         })),
+         bundle_type(p) != "history" || every_entry(p,
+                                                    [](const RuleNames& n, const Node& entry) {
+                                                      return text(member(&entry, n.request.plain),
+                                                                  n.method) != "PATCH";
+                                                    })),
     RULE("bdl-15", "Bundle", r5, "an entry has a fullUrl, except in transactions and batches, or with POST",
          is_one_of(bundle_type(p), {"transaction", "transaction-response", "batch", "batch-response"}) ||
-             every_entry(p, [](const RuleNames& n, const Node& entry) {
-               return has(&entry, n.fullUrl) || text(member(&entry, n.request.plain), n.method) == "POST";
-             })),
+             every_entry(p,
+                         [](const RuleNames& n, const Node& entry) {
+                           return has(&entry, n.fullUrl) ||
+                                  text(member(&entry, n.request.plain), n.method) == "POST";
+                         })),
     RULE("bdl-16", "Bundle", r5, "issues beside the entries are information or warnings",
-         all_of(member(MEMBER(issues), p.names.issue.plain), [&](const Node& issue) {
-           return is_one_of(text(&issue, p.names.severity), {"information", "warning"});
-         })),
+         all_of(member(MEMBER(issues), p.names.issue.plain),
+                [&](const Node& issue) {
+                  return is_one_of(text(&issue, p.names.severity), {"information", "warning"});
+                })),
     RULE("bdl-17", "Bundle", r5, "a document has no issues", bundle_type(p) != "document" || !HAS(issues)),
     RULE("bdl-18", "Bundle", r5, "a searchset says by a self link what was searched",
-         bundle_type(p) != "searchset" || any_of(MEMBER(link), [&](const Node& one) {
-           return text(&one, p.names.relation) == "self" && has(&one, p.names.url);
-         })),
+         bundle_type(p) != "searchset" || any_of(MEMBER(link),
+                                                 [&](const Node& one) {
+                                                   return text(&one, p.names.relation) == "self" &&
+                                                          has(&one, p.names.url);
+                                                 })),
 };
 
 #undef HAS
@@ -492,14 +551,16 @@ constexpr UncheckedRule all_unchecked_rules[] = {
     {"docRef-2", "DocumentReference", "a warning that needs the Encounter that the reference leads to"},
 };
 
-std::vector<GradedRule> rules_at(std::string_view path, Version version, std::span<const std::string_view> errors,
+std::vector<GradedRule> rules_at(std::string_view path, Version version,
+                                 std::span<const std::string_view> errors,
                                  std::span<const std::string_view> warnings) {
   std::vector<GradedRule> found;
   const auto wanted = version == Version::r4 ? Rule::r4 : Rule::r5;
   for (const bool error : {true, false}) {
     for (const auto key : error ? errors : warnings) {
       for (const auto& rule : all_rules) {
-        if (rule.key == key && rule.path == path && (rule.versions & wanted) != 0) found.push_back({&rule, error});
+        if (rule.key == key && rule.path == path && (rule.versions & wanted) != 0)
+          found.push_back({&rule, error});
       }
     }
   }
@@ -536,7 +597,8 @@ Invariants::Invariants(const Elements& elements) : names_(elements.names()) {
       of_shape.insert(of_shape.end(), more.begin(), more.end());
     }
     for (const auto& element : shape->elements)
-      elements_[element.number] = rules_at(element.path, elements.version(), element.invariants, element.warnings);
+      elements_[element.number] =
+          rules_at(element.path, elements.version(), element.invariants, element.warnings);
   }
 }
 

@@ -80,7 +80,8 @@ class Reading {
     if (!node.is_object()) {
       const Step step{above, "Resource"};
       const Step* at = above == nullptr ? &step : above;
-      report(FindingId::fhir_json_type, at, node, {"a resource", kind_words(NodeKind::object), kind_words(node.kind)});
+      report(FindingId::fhir_json_type, at, node,
+             {"a resource", kind_words(NodeKind::object), kind_words(node.kind)});
       return;
     }
     const Node* type = node.member(n_.resource_type);
@@ -88,7 +89,8 @@ class Reading {
     const Step step{nullptr, named ? short_text(type->text) : std::string_view("Resource")};
     const Step* at = above == nullptr ? &step : above;
     if (type == nullptr || !type->is_string())
-      return report(FindingId::fhir_resource_type, at, node, {type == nullptr ? "is missing" : "is not a string"});
+      return report(FindingId::fhir_resource_type, at, node,
+                    {type == nullptr ? "is missing" : "is not a string"});
     const Shape* shape = elements_.type(type->text);
     if (shape == nullptr || shape->kind != Kind::resource || shape->abstract) {
       if (elements_.is_resource_type(type->text) && (shape == nullptr || !shape->abstract)) {
@@ -96,7 +98,8 @@ class Reading {
         not_covered_.push_back(type->text);
         return report(FindingId::fhir_type_not_covered, at, node, {type->text});
       }
-      return report(FindingId::fhir_resource_type, at, *type, {"names no resource type of " + version_text()});
+      return report(FindingId::fhir_resource_type, at, *type,
+                    {"names no resource type of " + version_text()});
     }
     const Node* outer_resource = resource_;
     const Node* outer_root = root_;
@@ -118,14 +121,16 @@ class Reading {
  private:
   std::string version_text() const { return elements_.version() == Version::r4 ? "FHIR R4" : "FHIR R5"; }
 
-  void report(FindingId id, const Step* step, const Node& node, std::initializer_list<std::string_view> values) {
+  void report(FindingId id, const Step* step, const Node& node,
+              std::initializer_list<std::string_view> values) {
     std::string path;
     append(step, path);
     findings_.report(id, path, node.begin, values);
   }
 
   // The members of an object of that shape. `rules` are those of the element that it stands in.
-  void read_object(const Node& node, const Shape& shape, const Step* step, std::span<const GradedRule> rules) {
+  void read_object(const Node& node, const Shape& shape, const Step* step,
+                   std::span<const GradedRule> rules) {
     std::uint64_t seen = 0;
     std::uint32_t members = 0;
     for (const Node* child = node.first; child != nullptr; child = child->next) {
@@ -138,7 +143,8 @@ class Reading {
         continue;
       }
       const auto bit = std::uint64_t{1} << member->element->order;
-      if ((seen & bit) != 0 && member->element->choice) find_second_choice(node, *child, shape, *member, &below);
+      if ((seen & bit) != 0 && member->element->choice)
+        find_second_choice(node, *child, shape, *member, &below);
       seen |= bit;
       read_member(*child, *member, node, &below);
     }
@@ -173,14 +179,14 @@ class Reading {
 
   void read_member(const Node& child, const Member& member, const Node& owner, const Step* step) {
     const Element& element = *member.element;
-    if (element.max == 0)
-      return report(FindingId::fhir_cardinality, step, child, {element.path, "0", "1"});
+    if (element.max == 0) return report(FindingId::fhir_cardinality, step, child, {element.path, "0", "1"});
     if (element.repeats() != child.is_array()) {
       const auto wanted = element.repeats() ? NodeKind::array
                           : member.companion || member.type->shape->primitive == Primitive::none
                               ? NodeKind::object
                               : json_kind(member.type->shape->primitive);
-      return report(FindingId::fhir_json_type, step, child, {element.path, kind_words(wanted), kind_words(child.kind)});
+      return report(FindingId::fhir_json_type, step, child,
+                    {element.path, kind_words(wanted), kind_words(child.kind)});
     }
     const Node* partner = member.partner == 0 ? nullptr : owner.member(member.partner);
     if (!element.repeats()) {
@@ -189,16 +195,19 @@ class Reading {
     }
     if (child.count == 0) return report(FindingId::fhir_empty, step, child, {element.path});
     if (element.max != Element::no_limit && child.count > element.max)
-      report(FindingId::fhir_cardinality, step, child, {element.path, std::to_string(element.max), std::to_string(child.count)});
+      report(FindingId::fhir_cardinality, step, child,
+             {element.path, std::to_string(element.max), std::to_string(child.count)});
     if (member.companion && partner != nullptr && partner->is_array() && partner->count != child.count)
-      report(FindingId::fhir_companion, step, child,
-             {child.name_text, std::to_string(child.count), partner->name_text, std::to_string(partner->count)});
+      report(
+          FindingId::fhir_companion, step, child,
+          {child.name_text, std::to_string(child.count), partner->name_text, std::to_string(partner->count)});
     Step item_step{step, {}, 0};
     const Node* beside = partner != nullptr && partner->is_array() ? partner->first : nullptr;
     for (const Node* item = child.first; item != nullptr; item = item->next, ++item_step.index) {
       if (item->kind == NodeKind::null) {
         // A place is kept for what stands in the other array.
-        if (beside == nullptr || beside->kind == NodeKind::null) report(FindingId::fhir_null, &item_step, *item, {});
+        if (beside == nullptr || beside->kind == NodeKind::null)
+          report(FindingId::fhir_null, &item_step, *item, {});
       } else if (member.companion) {
         read_companion(*item, beside, &item_step);
       } else {
@@ -233,18 +242,21 @@ class Reading {
       return report(FindingId::fhir_json_type, step, node,
                     {element.path, kind_words(NodeKind::object), kind_words(node.kind)});
     read_object(node, shape, step, invariants_.of(element));
-    if (element.binding != nullptr && element.binding->listed) read_coded(node, *element.binding, shape, step);
+    if (element.binding != nullptr && element.binding->listed)
+      read_coded(node, *element.binding, shape, step);
     if (!type.targets.empty()) read_reference(node, type, shape, step);
   }
 
   void read_primitive(const Node& node, const Element& element, const Shape& shape, const Step* step) {
     const auto wanted = json_kind(shape.primitive);
     if (node.kind != wanted)
-      return report(FindingId::fhir_json_type, step, node, {element.path, kind_words(wanted), kind_words(node.kind)});
+      return report(FindingId::fhir_json_type, step, node,
+                    {element.path, kind_words(wanted), kind_words(node.kind)});
     if (is_empty(node)) return report(FindingId::fhir_empty, step, node, {element.path});
     if (const auto fault = form_fault(shape.primitive, node.text, elements_.version()); !fault.empty()) {
       report(FindingId::fhir_form, step, node, {shape.path, fault});
-    } else if (element.binding != nullptr && element.binding->listed && !element.binding->contains(node.text)) {
+    } else if (element.binding != nullptr && element.binding->listed &&
+               !element.binding->contains(node.text)) {
       report(FindingId::fhir_code_not_bound, step, node, {short_text(node.text), element.binding->name});
     }
     ask(invariants_.of(element), Place{n_, node, shape, *resource_, *root_, contained_}, step);
@@ -282,8 +294,10 @@ class Reading {
     static constexpr std::string_view reference_type = "Reference";
     static constexpr std::string_view codeable_type = "CodeableReference";
     const Node* object = &node;
-    if (shape.path == codeable_type) object = node.member(n_.reference.plain);
-    else if (shape.path != reference_type) return;
+    if (shape.path == codeable_type)
+      object = node.member(n_.reference.plain);
+    else if (shape.path != reference_type)
+      return;
     if (object == nullptr || !object->is_object()) return;
     const Node* literal = object->member(n_.reference.plain);
     const Node* typed = object->member(n_.type.plain);
@@ -297,7 +311,8 @@ class Reading {
     if (target.empty() || allows(type, target)) return;
     std::string allowed;
     for (const auto one : type.targets) allowed += (allowed.empty() ? "" : ", ") + std::string(one);
-    report(FindingId::fhir_reference_target, step, literal != nullptr ? *literal : *object, {target, allowed});
+    report(FindingId::fhir_reference_target, step, literal != nullptr ? *literal : *object,
+           {target, allowed});
   }
 
   static bool allows(const ElementType& type, std::string_view target) {
@@ -310,7 +325,8 @@ class Reading {
   // (references.html#literal).
   std::string_view target_of(std::string_view text, std::string_view& fault) const {
     if (text.front() == '#') return contained_type(text.substr(1));
-    if (std::any_of(text.begin(), text.end(), [](char c) { return c == ' ' || c == '\n' || c == '\t' || c == '\r'; })) {
+    if (std::any_of(text.begin(), text.end(),
+                    [](char c) { return c == ' ' || c == '\n' || c == '\t' || c == '\r'; })) {
       fault = "white space";
       return {};
     }

@@ -1,5 +1,5 @@
-// Strict reading of FHIR JSON that lies in a tree: whatever HL7's definitions of the version refuse is a finding
-// with its place. Nothing is changed or taken out of the tree.
+// Strict reading of FHIR JSON that lies in a tree: whatever HL7's definitions of the version refuse is a
+// finding with its place. Nothing is changed or taken out of the tree.
 #pragma once
 #include "fhir/elements.hpp"
 #include "fhir/invariants.hpp"

@@ -25,8 +25,10 @@ struct Strict {
     return version == fhir::Version::r4 ? r4 : r5;
   }
 
-  /// The findings of a resource in `bytes`, that a missing narrative is bad practice left out unless asked for.
-  std::vector<record::Finding> find(std::string_view bytes, const syntax::Node& resource, bool with_dom_6 = false) const {
+  /// The findings of a resource in `bytes`, that a missing narrative is bad practice left out unless asked
+  /// for.
+  std::vector<record::Finding> find(std::string_view bytes, const syntax::Node& resource,
+                                    bool with_dom_6 = false) const {
     record::Findings findings;
     findings.begin("test", "", bytes, 1);
     reader.read(resource, findings);

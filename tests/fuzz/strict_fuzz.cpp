@@ -11,7 +11,9 @@ namespace {
 
 struct Reader {
   explicit Reader(fhir::Version version)
-      : tables(embedded_tables()), elements(fhir::Elements::load(tables, version, names)), strict(*elements) {}
+      : tables(embedded_tables()),
+        elements(fhir::Elements::load(tables, version, names)),
+        strict(*elements) {}
   Tables tables;
   syntax::Names names;
   Result<fhir::Elements> elements;

@@ -3,6 +3,8 @@
 // --times N also how long strict reading of a file takes, the best of N. --broken names the examples that are
 // known to break the rules (broken-examples.csv): what it lists is no false alarm, and must be found.
 // Exit 1 when there is an error that it does not list, or when one that it lists is not found.
+#include "fhir/strict.hpp"
+
 #include <chrono>
 #include <cstdlib>
 #include <fstream>
@@ -13,7 +15,6 @@
 #include <set>
 #include <string>
 
-#include "fhir/strict.hpp"
 #include "syntax/csv.hpp"
 #include "syntax/json.hpp"
 
@@ -104,8 +105,8 @@ int main(int argc, char** argv) {
       const bool error = one.severity >= record::Severity::error;
       here += error;
       if (error || all)
-        std::cout << file << ":" << one.line << "\t" << slug << "\t" << one.path << "\t"
-                  << one.message << "\n";
+        std::cout << file << ":" << one.line << "\t" << slug << "\t" << one.path << "\t" << one.message
+                  << "\n";
     }
     errors += here;
     faulty += here > 0;
@@ -130,8 +131,8 @@ int main(int argc, char** argv) {
     read += count;
   }
   std::cout << "\n"
-            << read << " files read with " << entries << " entries of Bundles, " << faulty << " with errors, " << errors
-            << " errors, " << met.size() << " known\n";
+            << read << " files read with " << entries << " entries of Bundles, " << faulty << " with errors, "
+            << errors << " errors, " << met.size() << " known\n";
   for (const auto& one : known) {
     if (!met.contains(one)) std::cout << "listed as broken, and not found: " << one << "\n";
   }

@@ -180,6 +180,7 @@ TEST_CASE("a narrative that is not one well-formed div is not written") {
                           "<!DOCTYPE div><div xmlns='http://www.w3.org/1999/xhtml'/>",
                           R"(<div xmlns=\"http://www.w3.org/1999/xhtml\"></p></div>)",
                           R"(<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>x</p>)",
+                          R"(<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>x</b></div>)",
                           R"(<div xmlns=\"http://www.w3.org/1999/xhtml\">x</div><status value=\"extra\"/>)",
                           R"(<div xmlns=\"http://www.w3.org/1999/xhtml\">x</div></text><text><div/>)",
                           R"(<div xmlns=\"http://www.w3.org/1999/xhtml\">a & b</div>)",

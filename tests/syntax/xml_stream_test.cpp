@@ -177,3 +177,22 @@ TEST_CASE("a long stream takes the memory of a record") {
   CHECK(piece.line == 200000);
   CHECK(largest < (1u << 20));
 }
+
+TEST_CASE("what is no record, or too long for one, is not kept") {
+  Endless none(200000);
+  XmlStream stream(none, {"nothing"});
+  XmlPiece piece;
+  CHECK_FALSE(stream.next(piece));
+  CHECK(stream.passed_over() == 400001);
+  CHECK(stream.held_bytes() < (1u << 20));
+
+  Endless one(200000);
+  XmlStreamLimits limits;
+  limits.record_bytes = 1000;
+  XmlStream whole(one, {"all"}, limits);
+  REQUIRE(whole.next(piece));
+  REQUIRE(piece.error);
+  CHECK(piece.bytes.empty());
+  CHECK_FALSE(whole.next(piece));
+  CHECK(whole.held_bytes() < (1u << 20));
+}

@@ -123,8 +123,13 @@ class Reading {
 
   void report(FindingId id, const Step* step, const Node& node,
               std::initializer_list<std::string_view> values) {
+    if (told_ > StrictReader::most_findings) return;
     std::string path;
     append(step, path);
+    if (told_++ == StrictReader::most_findings) {
+      const auto limit = std::to_string(StrictReader::most_findings);
+      return findings_.report(FindingId::fhir_not_told, path, node.begin, {limit});
+    }
     findings_.report(id, path, node.begin, values);
   }
 
@@ -386,6 +391,7 @@ class Reading {
   record::Findings& findings_;
   const Node* resource_ = nullptr;
   const Node* root_ = nullptr;
+  std::size_t told_ = 0;
   ContainedTypes contained_;
   std::vector<std::string_view> not_covered_;  // types that were told already
 };

@@ -13,6 +13,9 @@ namespace charpie::fhir {
 /// and the entries of Bundles are read too. Knows the tables only: any thread may use it.
 class StrictReader {
  public:
+  /// Of one resource (or Bundle) so many findings are told, and then one that says that there are more.
+  static constexpr std::size_t most_findings = 1000;
+
   /// `elements` must outlive this.
   explicit StrictReader(const Elements& elements) : elements_(elements), invariants_(elements) {}
 

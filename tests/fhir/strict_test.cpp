@@ -175,6 +175,16 @@ TEST_CASE("strict: a type that the tables do not cover is told once") {
         Found{"fhir.type-not-covered Bundle.entry[0].resource", "fhir.type-not-covered Bundle.entry[1].resource"});
 }
 
+TEST_CASE("strict: what is wrong all over is told up to a limit") {
+  std::string members;
+  for (std::size_t i = 0; i < fhir::StrictReader::most_findings + 500; ++i)
+    members += (i == 0 ? "\"wrong" : ",\"wrong") + std::to_string(i) + "\":1";
+  const auto found = observation(members);
+  REQUIRE(found.size() == fhir::StrictReader::most_findings + 1);
+  CHECK(found.front() == "fhir.unknown-element Observation");
+  CHECK(found.back() == "fhir.more-not-told Observation");
+}
+
 TEST_CASE("strict: places stay right when findings come out of order") {
   // The missing element is told at the object's begin, after the members.
   const std::string text = "{\"resourceType\":\n\"Observation\",\n\"id\":\"a_1\",\n\"subject\":{\"wrong\":1}}";

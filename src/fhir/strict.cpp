@@ -123,10 +123,12 @@ class Reading {
 
   void report(FindingId id, const Step* step, const Node& node,
               std::initializer_list<std::string_view> values) {
-    if (told_ > StrictReader::most_findings) return;
+    // Errors count apart: they are not to be lost behind what is only advised.
+    auto& told = record::finding_kind(id).severity >= record::Severity::error ? errors_told_ : others_told_;
+    if (told > StrictReader::most_findings) return;
     std::string path;
     append(step, path);
-    if (told_++ == StrictReader::most_findings) {
+    if (told++ == StrictReader::most_findings) {
       const auto limit = std::to_string(StrictReader::most_findings);
       return findings_.report(FindingId::fhir_not_told, path, node.begin, {limit});
     }
@@ -391,7 +393,8 @@ class Reading {
   record::Findings& findings_;
   const Node* resource_ = nullptr;
   const Node* root_ = nullptr;
-  std::size_t told_ = 0;
+  std::size_t errors_told_ = 0;
+  std::size_t others_told_ = 0;
   ContainedTypes contained_;
   std::vector<std::string_view> not_covered_;  // types that were told already
 };

@@ -13,7 +13,8 @@ namespace charpie::fhir {
 /// and the entries of Bundles are read too. Knows the tables only: any thread may use it.
 class StrictReader {
  public:
-  /// Of one resource (or Bundle) so many findings are told, and then one that says that there are more.
+  /// Of one resource (or Bundle) so many errors are told, and as many others; then one that says that there
+  /// are more.
   static constexpr std::size_t most_findings = 1000;
 
   /// `elements` must outlive this.

@@ -4,6 +4,8 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
+
 #include "fhir/strict_reading.hpp"
 
 using namespace charpie;
@@ -183,6 +185,24 @@ TEST_CASE("strict: what is wrong all over is told up to a limit") {
   REQUIRE(found.size() == fhir::StrictReader::most_findings + 1);
   CHECK(found.front() == "fhir.unknown-element Observation");
   CHECK(found.back() == "fhir.more-not-told Observation");
+}
+
+TEST_CASE("strict: advice never hides an error, and a contained resource needs no narrative") {
+  const std::string entry = R"({"resource":{"resourceType":"Observation","status":"final","code":{"text":"x"}}})";
+  std::string entries = entry;
+  for (std::size_t i = 0; i < fhir::StrictReader::most_findings + 500; ++i) entries += "," + entry;
+  const std::string text = R"({"resourceType":"Bundle","type":"collection","entry":[)" + entries + R"(],"wrong":1})";
+  const auto& strict = Strict::of(fhir::Version::r4);
+  Arena arena;
+  const auto root = syntax::read_json(text, arena, strict.names);
+  REQUIRE(root);
+  const auto all = strict.find(text, **root, true);
+  CHECK(all.size() == fhir::StrictReader::most_findings + 2);
+  CHECK(std::count_if(all.begin(), all.end(), [](const record::Finding& one) { return one.severity >= record::Severity::error; }) == 1);
+  const std::string contained = R"({"resourceType":"Observation","status":"final","code":{"text":"x"},"contained":[{"resourceType":"Patient","id":"p"}],"subject":{"reference":"#p"}})";
+  const auto inner = syntax::read_json(contained, arena, strict.names);
+  REQUIRE(inner);
+  CHECK(strict.find(contained, **inner, true).size() == 1);
 }
 
 TEST_CASE("strict: places stay right when findings come out of order") {

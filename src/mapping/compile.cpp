@@ -85,11 +85,12 @@ struct MappingFault {
 
 class Compiler {
  public:
-  Compiler(const Tables& tables, Mapping& mapping, std::string_view folder)
-      : tables_(tables), mapping_(mapping), folder_(folder) {}
+  Compiler(const Tables& tables, Mapping& mapping, std::string_view folder, std::string_view form)
+      : tables_(tables), mapping_(mapping), folder_(folder), form_(form) {}
 
   void run() {
     const File& set = file("set.json");
+    choose_form(set);
     const Node* root = parse(set);
     canonical_ = mapping_.terms_->canonical();
     const Node* files = need(root, "files", set);
@@ -157,13 +158,70 @@ class Compiler {
     return *mapping_.texts_.back();
   }
 
-  const Node* parse(const File& source) {
+  Node* parse_json(const File& source) {
     auto tree = syntax::read_json(source.bytes, mapping_.arena_, mapping_.names_);
     if (!tree) {
       fault({source.path, static_cast<std::uint32_t>(tree.error().line)}, tree.error().message,
             "correct the JSON");
     }
     return *tree;
+  }
+
+  // A file as it is for the form that is loaded.
+  const Node* parse(const File& source) {
+    Node* root = parse_json(source);
+    adapt(*root);
+    return root;
+  }
+
+  // --- forms: what differs between versions of one standard
+  // ---------------------------------------------------
+
+  // The form's row in set.json; its members are parameters that may stand anywhere in the files of the set.
+  void choose_form(const File& set) {
+    const Node* forms = parse_json(set)->member("forms");
+    if (forms == nullptr) return;
+    const Node* row = forms->member(form_);
+    if (row == nullptr) {
+      fault(place(set, forms), "there is no form '" + std::string(form_) + "' in this set", "name one of its forms");
+    }
+    for (const Node* at = row->first; at != nullptr; at = at->next) {
+      form_parameters_[std::string(at->name_text)] = at->text;
+    }
+  }
+
+  bool is_for_this_form(const Node& node) const {
+    const Node* only = node.is_object() ? node.member("$form") : nullptr;
+    if (only == nullptr || !only->is_array()) return only == nullptr || only->text == form_;
+    for (const Node* at = only->first; at != nullptr; at = at->next) {
+      if (at->text == form_) return true;
+    }
+    return false;
+  }
+
+  // Takes out what is not for this form, and lists that are empty for that; fills the form's parameters.
+  void adapt(Node& node) {
+    if (node.is_string() && node.text.find('<') != std::string_view::npos) {
+      node.text = keep(substitute(node.text, form_parameters_));
+    }
+    Node** link = &node.first;
+    node.last = nullptr;
+    while (Node* at = *link) {
+      const bool had_items = at->count != 0;
+      const bool fits = is_for_this_form(*at);
+      if (fits) adapt(*at);
+      if (!fits || (had_items && at->count == 0)) {
+        *link = at->next;
+        --node.count;
+        continue;
+      }
+      if (at->name_text.find('<') != std::string_view::npos) {
+        at->name_text = keep(substitute(at->name_text, form_parameters_));
+        at->name = mapping_.names_.find(at->name_text);
+      }
+      node.last = at;
+      link = &at->next;
+    }
   }
 
   Place place(const File& source, const Node* node) const {
@@ -345,7 +403,8 @@ class Compiler {
     if (member == mapping_.index_members_.end()) return;
     const auto question_system = canonical_ + "/CodeSystem/question";
     std::vector<const Node*> codings;
-    codings_of(*made.body, member->second, codings);
+    const std::string_view path = member->second;
+    codings_of(*made.body, path.substr(0, path.find('.')), codings);
     for (const Node* coding : codings) {
       const Node* system = coding->member("system");
       const Node* code = coding->member("code");
@@ -602,9 +661,26 @@ class Compiler {
   void fill_object(Part& object, const std::vector<Entry>& entries, const Surroundings& around,
                    bool of_template = false) {
     object.kind = Part::Kind::object;
+    fill_members(object, entries, around, of_template);
+    add_precision_marks(object);
+    refuse_twins(object);
+    settle(object);
+  }
+
+  // Where the form has left one alternative that always holds, there is nothing to choose.
+  static const Node* only_alternative(const Entry& entry) {
+    const Node* only = entry.value->is_array() && entry.value->count == 1 ? entry.value->first : nullptr;
+    return only == nullptr || only->member("$when") != nullptr || only->member("$form") == nullptr ? nullptr : only;
+  }
+
+  void fill_members(Part& object, const std::vector<Entry>& entries, const Surroundings& around, bool of_template) {
     for (const auto& entry : entries) {
       const Place where = place(*entry.file, entry.value);
       if (entry.name.starts_with("$choose")) {
+        if (const Node* only = only_alternative(entry)) {
+          fill_members(object, expand(only, *entry.file, entry.parameters), around, of_template);
+          continue;
+        }
         object.parts.push_back(choose(entry, around));
       } else if (entry.name == "$value") {
         add_value_members(object, entry, around);
@@ -625,9 +701,6 @@ class Compiler {
         add_member(object, entry.name, std::move(part));
       }
     }
-    add_precision_marks(object);
-    refuse_twins(object);
-    settle(object);
   }
 
   // A member that could be written twice would make JSON that nobody reads.
@@ -1256,6 +1329,8 @@ class Compiler {
   const Tables& tables_;
   Mapping& mapping_;
   std::string_view folder_;
+  std::string_view form_;
+  Parameters form_parameters_;
   std::string canonical_;
   std::map<std::string, File, std::less<>> files_;
   std::map<std::string, Named, std::less<>> types_;
@@ -1268,12 +1343,14 @@ class Compiler {
 };
 
 Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms::Terms& terms,
-                                               const FixedUnits& fixed_units, std::string_view folder) {
+                                               const FixedUnits& fixed_units, std::string_view folder,
+                                               std::string_view form) {
   std::unique_ptr<Mapping> mapping(new Mapping);
+  mapping->form_ = form;
   mapping->terms_ = &terms;
   mapping->fixed_units_ = &fixed_units;
   try {
-    Compiler(tables, *mapping, folder).run();
+    Compiler(tables, *mapping, folder, form).run();
   } catch (MappingFault& fault) {
     return std::move(fault.error);
   }

@@ -91,7 +91,8 @@ constexpr RenderRow render_rows[] = {
     {"dateTime", Render::date_time}, {"time", Render::time_of_day}, {"year", Render::year},
     {"code", Render::token},         {"url", Render::url},          {"integer", Render::integer},
     {"query", Render::query},        {"string", Render::plain},     {"boolean", Render::plain},
-    {"decimal", Render::plain},      {"number", Render::plain},
+    {"decimal", Render::plain},      {"number", Render::plain},      {"short-number", Render::short_number},
+    {"unsigned-number", Render::unsigned_number}, {"unsigned-short-number", Render::unsigned_short_number},
 };
 
 Code& code_of(Value& value, Arena& arena) {
@@ -159,8 +160,35 @@ std::string_view misfit(Render render, std::string_view text) {
         return "a FHIR integer has 32 bits";
       }
       return "";
+    case Render::unsigned_number:
+      return text.front() == '-' ? "it cannot be below zero there" : "";
+    case Render::unsigned_short_number:
+      if (const auto why = misfit(Render::unsigned_number, text); !why.empty()) return why;
+      return misfit(Render::short_number, text);
+    case Render::short_number: {
+      // R5, datatypes.html, decimal.
+      const auto unsigned_text = text.front() == '-' ? text.substr(1) : text;
+      const auto point = unsigned_text.find('.');
+      const auto before = unsigned_text.substr(0, std::min(point, unsigned_text.size()));
+      const auto behind = point == std::string_view::npos ? std::string_view{} : unsigned_text.substr(point + 1);
+      if (before.size() > 18 || behind.size() > 17) return "R5 takes 18 digits before the point and 17 behind";
+      return unsigned_text.find_first_of("eE") == std::string_view::npos ? "" : "R5 takes no exponent";
+    }
     default:
       return "";
+  }
+}
+
+bool has_misfits(Render render) {
+  switch (render) {
+    case Render::plain:
+    case Render::date_time:
+    case Render::time_of_day:
+    case Render::query:
+    case Render::xhtml:
+      return false;
+    default:
+      return true;
   }
 }
 

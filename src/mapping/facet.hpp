@@ -55,6 +55,9 @@ enum class Render : std::uint8_t {
   token,        // FHIR code: no space at either end, none doubled
   url,          // no white space
   integer,      // FHIR integer: 32 bits
+  unsigned_number,        // not below zero
+  short_number,           // R5 decimal: 18 digits before the point, 17 behind
+  unsigned_short_number,  // both
   query,        // percent-encoded
   xhtml         // escaped for XHTML
 };
@@ -62,6 +65,8 @@ bool find_render(std::string_view name, Render& render);
 
 /// Why a text cannot be rendered in a place, in plain words; empty when it can.
 std::string_view misfit(Render render, std::string_view text);
+/// Whether there are texts that cannot.
+bool has_misfits(Render render);
 
 /// What facets need to know beside the value itself. All of it outlives the work.
 struct Knowledge {

@@ -56,13 +56,17 @@ class Mapping {
  public:
   /// Loads `folder`/set.json and what it names, and proves the set (design: five proofs). `terms` and
   /// `fixed_units` must outlive the mapping. Error::mapping_broken with file, line and mend for the first
-  /// fault.
+  /// fault. `form` is the row of "forms" that the set is loaded for: a version of the standard.
   static Result<std::unique_ptr<Mapping>> load(const Tables& tables, const terms::Terms& terms,
                                                const FixedUnits& fixed_units,
-                                               std::string_view folder = "fhir");
+                                               std::string_view folder = "fhir",
+                                               std::string_view form = "fhir-r4");
+  const std::string& form() const { return form_; }
 
   std::span<const Template> templates() const { return templates_; }
   const syntax::Names& names() const { return names_; }
+  /// For adding further names, before any tree is read by them: those of HL7's elements.
+  syntax::Names& open_names() { return names_; }
   const terms::Terms& terms() const { return *terms_; }
   const FixedUnits& fixed_units() const { return *fixed_units_; }
   const std::string& canonical() const { return terms_->canonical(); }
@@ -100,6 +104,7 @@ class Mapping {
   Mapping() = default;
   const terms::Terms* terms_ = nullptr;
   const FixedUnits* fixed_units_ = nullptr;
+  std::string form_;
   syntax::Names names_;
   Arena arena_;  // constants and the mapping files' trees
   std::vector<std::unique_ptr<std::string>> texts_;

@@ -395,9 +395,7 @@ class Prover {
     mapping_.limits_.resize(static_cast<std::size_t>(FieldId::count));
     for (const auto& home : found_) {
       const Part& part = *home.part;
-      const bool by_form = part.render == Render::integer || part.render == Render::token ||
-                           part.render == Render::url || part.render == Render::year;
-      if (!by_form && part.allowed.empty()) continue;
+      if (!has_misfits(part.render) && part.allowed.empty()) continue;
       auto& limits = mapping_.limits_[static_cast<std::size_t>(home.field)];
       const bool known = std::any_of(limits.begin(), limits.end(), [&](const Limit& limit) {
         return limit.facet == part.facet && limit.render == part.render;

@@ -308,7 +308,7 @@ class Reader::Matching {
     const auto member = mapping_.index_member(type->text);
     if (member.empty()) {
       made.made_from = mapping_.recognise(type->text, {}, {});
-    } else if (const Node* code = node.member(member)) {
+    } else if (const Node* code = at_path(node, member)) {
       made.made_from = by_codings(type->text, *code, made.ours);
     }
     if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
@@ -323,6 +323,16 @@ class Reader::Matching {
       return;
     }
     if (made.made_from->lifetime == Lifetime::visit) identify(made);
+  }
+
+  static const Node* at_path(const Node& node, std::string_view path) {
+    const Node* at = &node;
+    while (at != nullptr && !path.empty()) {
+      const auto dot = path.find('.');
+      at = at->member(path.substr(0, dot));
+      path = dot == std::string_view::npos ? std::string_view{} : path.substr(dot + 1);
+    }
+    return at;
   }
 
   // Our own coding decides; a standard one does where it stands on one template only.

@@ -53,10 +53,23 @@ class Publisher {
         if (!resource.is_null()) entries.push_back({{"fullUrl", resource.at("url")}, {"resource", resource}});
       }
     }
+    if (only.empty()) {
+      const auto resource = site_codes();
+      entries.push_back({{"fullUrl", resource.at("url")}, {"resource", resource}});
+    }
     return {{"resourceType", "Bundle"}, {"type", "collection"}, {"entry", std::move(entries)}};
   }
 
  private:
+  // Codes that a site gives to answers of its own findings (extra): nobody can list them.
+  Json site_codes() const {
+    Json resource = head("CodeSystem", "extra", "Extra", "site's own answers",
+                         "Words that a site uses as answers of its own findings.");
+    resource["caseSensitive"] = true;
+    resource["content"] = "not-present";
+    return resource;
+  }
+
   // What the four kinds of resource begin with (R4: MetadataResource).
   Json head(std::string_view type, const std::string& id, std::string name, std::string title_text,
             std::string description) const {

@@ -1,8 +1,9 @@
-// Records to FHIR R4 and back, for tests: the real tables, loaded once.
+// Records to FHIR and back, for tests: the real tables, loaded once.
 #pragma once
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <map>
 #include <memory>
 #include <set>
 #include <sstream>
@@ -65,6 +66,17 @@ struct Back {
   }
 };
 
+/// The mapping of another version of FHIR, loaded once.
+inline const mapping::Mapping& mapping_of(std::string_view form) {
+  static std::map<std::string, std::unique_ptr<mapping::Mapping>, std::less<>> others;
+  if (form == "fhir-r4") return *loaded().mapping;
+  auto& one = others[std::string(form)];
+  if (one == nullptr) {
+    one = std::move(mapping::Mapping::load(loaded().tables, loaded().terms, loaded().fixed, "fhir", form)).value();
+  }
+  return *one;
+}
+
 inline std::string to_fhir(const record::Record& record, const mapping::Options& options = {}) {
   mapping::Writer writer(*loaded().mapping, options);
   std::string out;
@@ -72,14 +84,15 @@ inline std::string to_fhir(const record::Record& record, const mapping::Options&
   return out;
 }
 
-inline Back from_fhir(std::string_view bundle, const mapping::Options& options = {}) {
+inline Back from_fhir(std::string_view bundle, const mapping::Options& options = {},
+                      const mapping::Mapping& mapping = *loaded().mapping) {
   Back back{std::make_unique<const std::string>(bundle)};
-  auto tree = syntax::read_json(*back.bytes, *back.arena, loaded().mapping->names());
+  auto tree = syntax::read_json(*back.bytes, *back.arena, mapping.names());
   if (!tree) {
     back.broken = tree.error().message;
     return back;
   }
-  mapping::Reader reader(*loaded().mapping, options);
+  mapping::Reader reader(mapping, options);
   back.findings.begin("bundle.json", {}, *back.bytes, 1);
   reader.read(**tree, *back.bytes, *back.arena, back.findings, back.records);
   return back;

@@ -53,8 +53,8 @@ TEST_CASE("each mistake in a mapping is refused") {
        "the field 'securement' has no home when it is"},
       {"two homes", "fhir/wound.json", "\"code\": \"{mirror wound.type}\"", "\"code\": \"{wound.type}\"",
        "the field 'wound.type' has two homes"},
-      {"items of a list that look alike", "fhir/procedures.json", "\"valueCode\": \"skin-protection\"",
-       "\"valueCode\": \"securement\"", "two items of one list cannot be told apart"},
+      {"items of a list that look alike", "fhir/procedures.json", "\"use\": \"skin-protection\"",
+       "\"use\": \"securement\"", "two items of one list cannot be told apart"},
       {"a code nobody listed", "fhir/findings.csv", "loinc 89253-9", "loinc 89253-8",
        "is not in codes/standard.csv"},
       {"an own code without a name", "fhir/visit.json", "{own performed.kind}", "{own performed.sort}",
@@ -73,11 +73,12 @@ TEST_CASE("each mistake in a mapping is refused") {
        "a hole is not closed"},
       {"a test that is none", "fhir/wound.json", "\"(value)\"", "\"(valued)\"", "unknown test '(valued)'"},
       {"broken JSON", "fhir/wound.json", "\"stage\": [", "\"stage\": (", "not JSON"},
-      {"a facet that the kind has not", "fhir/types.json", "\"value\": \"{.number}\", \"unit\": \"%\"",
+      {"a facet that the kind has not", "fhir/types.json", "\"value\": \"{.number as <number>}\", \"unit\": \"%\"",
        "\"value\": \"{.word}\", \"unit\": \"%\"", "has no '.word'"},
       {"a code without its comma", "fhir/visit.json", "{own visit, loinc 39135-9}",
        "{own visit loinc 39135-9}", "a code is a system and a code"},
       {"a member twice", "fhir/findings.json", "\"$without\": [\"code\"], ", "", "'code' can be written twice"},
+      {"a form that the set has not", "fhir/set.json", "\"fhir-r4\": ", "\"fhir-r6\": ", "there is no form 'fhir-r4'"},
   };
   for (const auto& mistake : mistakes) {
     CAPTURE(mistake.what);

@@ -311,7 +311,7 @@ TEST_CASE("a finding says where, and nothing of the patient") {
       "  \"performed\": {\"kind\": \"both\", \"outcome\": \"completed\", \"start\": \"2026\"}}";
   const auto reading = read(text);
   const auto& all = reading.findings.all();
-  REQUIRE(reading.said() == "count.form patient.birthYear\nfield.unknown patient.Müller");
+  REQUIRE(reading.said() == "count.form patient.birthYear\nfield.unknown patient.`Müller`");
   CHECK(all[0].file == "visit.json");
   CHECK(all[0].record_key == "v-7");
   CHECK(all[0].line == 4);

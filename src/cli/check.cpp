@@ -27,10 +27,11 @@ constexpr std::size_t memory_beside_visits = 48;  // MiB
 constexpr std::size_t least_history_memory = 64;
 
 void run_check(Session& session, const Request& request) {
-  const auto engine = session.engine();
-  if (!engine) return session.fail(engine.error());
   flow::Conversion conversion;
-  flow::find_form(request.records.from, conversion.from);
+  conversion.from = &request.records.form();
+  conversion.to = request.to.empty() ? &flow::record_form() : flow::find_form(request.to);
+  const auto engine = session.engine({conversion.from, conversion.to});
+  if (!engine) return session.fail(engine.error());
   conversion.options = request.options;
   conversion.options.name_space = request.records.name_space;
   conversion.write = false;
@@ -77,7 +78,7 @@ void add_check(CLI::App& app, Session& session) {
   auto* command = app.add_subcommand("check", "report what is wrong with records, with place and mend");
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
-  command->add_option("--to", request->to, "also report what this form cannot hold")->check(CLI::IsMember({"fhir-r4"}));
+  add_form_option(*command, "--to", request->to, "also report what this form cannot hold", true);
   command->add_option("--as-of", request->as_of, "report what lies after this time as in the future; without it there is no clock");
   command->add_flag("--history", request->history,
                     "also compare the visits of each wound with each other, in any order; told at the end, wound by wound");

@@ -27,17 +27,20 @@ struct Request {
 std::string contradiction(const Request& request) {
   const bool bulk = request.conversion.options.pack == "bulk";
   if (bulk && request.to == "record") return "--pack bulk is for FHIR, --to record gives records";
+  const bool xml = request.conversion.to->syntax == flow::Syntax::xml;
+  if (bulk && xml) return "--pack bulk is one resource in JSON a line, " + request.to + " is XML";
+  if (xml && request.conversion.pretty) return "--pretty spreads JSON, " + request.to + " is XML";
   if (bulk && request.conversion.pretty) return "--pack bulk writes one resource a line, --pretty spreads it";
   if (!request.replaces.empty() && request.to == "record") return "--replaces withdraws FHIR resources, --to record gives records";
   return {};
 }
 
 void run_convert(Session& session, Request& request) {
-  const auto engine = session.engine();
-  if (!engine) return session.fail(engine.error());
   auto& conversion = request.conversion;
-  flow::find_form(request.records.from, conversion.from);
-  flow::find_form(request.to, conversion.to);
+  conversion.from = &request.records.form();
+  conversion.to = flow::find_form(request.to);
+  const auto engine = session.engine({conversion.from, conversion.to});
+  if (!engine) return session.fail(engine.error());
   conversion.options.name_space = request.records.name_space;
   conversion.keep_rejects = !request.rejects.empty();
   if (const auto conflict = contradiction(request); !conflict.empty()) {
@@ -101,9 +104,7 @@ void add_convert(CLI::App& app, Session& session) {
   // The request lives as long as the command line that refers to it.
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
-  command->add_option("--to", request->to, "the form that goes out: fhir-r4, or record (the canonical text)")
-      ->required()
-      ->check(CLI::IsMember({"record", "fhir-r4"}));
+  add_form_option(*command, "--to", request->to, "the form that goes out; record is the canonical text")->required();
   add_mapping_options(*command, request->conversion.options);
   command->add_option("--pack", request->conversion.options.pack,
                       "one transaction or collection Bundle a visit; bulk: -o names a folder, one file a resource type")

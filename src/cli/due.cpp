@@ -94,13 +94,12 @@ void write_rows(Session& session, const std::vector<DueWound>& wounds, bool csv)
 }
 
 void run_due(Session& session, const Request& request) {
-  const auto engine = session.engine();
+  const auto& form = *flow::find_form(request.from);
+  const auto engine = session.engine({&form});
   if (!engine) return session.fail(engine.error());
-  auto form = flow::DataForm::record;
-  flow::find_form(request.from, form);
   flow::PieceReader reader(**engine, form, {}, {});
   rules::DueList list((*engine)->rules());
-  flow::Input input(request.files);
+  flow::Input input(request.files, form.syntax);
   flow::Batch batch;
   std::uint64_t left_out = 0;
   while (true) {
@@ -144,7 +143,7 @@ void add_due(CLI::App& app, Session& session) {
   auto* command = app.add_subcommand("due", "list wounds by when their next dressing change is due, by the order");
   const auto request = std::make_shared<Request>();
   command->add_option("files", request->files, "files of records; - or none = standard input");
-  command->add_option("--from", request->from, "the form that comes in: record, or fhir-r4 (Bundles)")->check(CLI::IsMember({"record", "fhir-r4"}))->capture_default_str();
+  add_form_option(*command, "--from", request->from, "the form that comes in: record, or fhir-r4 (Bundles)")->capture_default_str();
   command->add_option("--as", request->as, "text for people; csv; ndjson, one JSON object a line")->check(CLI::IsMember({"text", "csv", "ndjson"}))->capture_default_str();
   command->footer("Intervals count from the last actual change; slots are the next ones after it; an early change does not move\n"
                   "slots. What was charted is shown beside it and stays. Not a medical device: the order and the clinician decide.");

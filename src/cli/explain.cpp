@@ -9,6 +9,7 @@
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
 #include "flow/file_source.hpp"
+#include "flow/input.hpp"
 #include "flow/round_trip.hpp"
 
 namespace charpie::cli {
@@ -78,24 +79,24 @@ void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& e
 }
 
 void run_explain(Session& session, Request& request) {
-  const auto engine = session.engine();
+  const auto& from = *flow::find_form(request.from);
+  const auto& to = *flow::find_form(request.to);
+  const auto engine = session.engine({&from, &to});
   if (!engine) return session.fail(engine.error());
-  auto from = flow::DataForm::record;
-  flow::find_form(request.from, from);
   auto source = flow::FileSource::open(request.file);
   if (!source) return session.fail(source.error());
   const auto name = flow::source_name(request.file);
-  syntax::JsonStream stream(**source);
+  const auto stream = flow::stream_of(**source, from.syntax);
   syntax::JsonPiece piece;
   flow::PieceReader reader(**engine, from, request.options);
-  while (stream.next(piece)) {
+  while (stream->next(piece)) {
     if (piece.error && piece.error->kind == Error::unreadable) {
       piece.error->file = name;
       return session.fail(*piece.error);
     }
     for (const auto& record : reader.read(piece, name)) {
       if (!request.key.empty() && record.text(record::FieldId::id) != request.key) continue;
-      auto elements = flow::explain_bundle(record, **engine, request.options);
+      auto elements = flow::explain_bundle(record, (*engine)->mapping(to), request.options);
       if (!request.field.empty()) {
         std::erase_if(elements, [&](const flow::ExplainedElement& one) {
           return std::none_of(one.fields.begin(), one.fields.end(),
@@ -121,10 +122,8 @@ void add_explain(CLI::App& app, Session& session) {
   const auto request = std::make_shared<Request>();
   command->add_option("file", request->file, "a file of records; - = standard input")->required();
   command->add_option("--record", request->key, "the record's key; without it the first record");
-  command->add_option("--from", request->from, "the form that comes in")
-      ->check(CLI::IsMember({"record", "fhir-r4"}))
-      ->capture_default_str();
-  command->add_option("--to", request->to, "the form to explain")->check(CLI::IsMember({"fhir-r4"}))->capture_default_str();
+  add_form_option(*command, "--from", request->from, "the form that comes in")->capture_default_str();
+  add_form_option(*command, "--to", request->to, "the form to explain", true)->capture_default_str();
   command->add_option("--field", request->field, "only what comes from this field, such as size.length or spaces[1]");
   command->add_option("--as", request->as, "text for people; ndjson, one JSON object an element")
       ->check(CLI::IsMember({"text", "ndjson"}))

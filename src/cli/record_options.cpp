@@ -16,14 +16,21 @@ constexpr unsigned most_jobs = 1024;
 
 void RecordOptions::add_to(CLI::App& command) {
   command.add_option("files", files, "files of records: a JSON object, an array, or one a line; - or none = standard input");
-  command.add_option("--from", from, "the form that comes in: record, or fhir-r4 (Bundles)")
-      ->check(CLI::IsMember({"record", "fhir-r4"}))
-      ->capture_default_str();
+  add_form_option(command, "--from", from, "the form that comes in")->capture_default_str();
   command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)");
   command.add_option("--jobs", jobs, "worker threads; the output is the same for any number (default: one a core, at most 8)")
       ->check(CLI::Range(1u, most_jobs));
   command.add_option("--let", let, "let this blocking finding pass, by its slug; may be repeated")->allow_extra_args(false);
   findings.add_to(command);
+}
+
+CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form, const std::string& help,
+                             bool outside_only) {
+  std::vector<std::string> names;
+  for (const auto& one : flow::forms()) {
+    if (!outside_only || !one.is_record()) names.emplace_back(one.name);
+  }
+  return command.add_option(name, form, help)->check(CLI::IsMember(names));
 }
 
 void add_mapping_options(CLI::App& command, mapping::Options& options) {
@@ -52,7 +59,7 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
                  const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
                  FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone) {
-  flow::Input input(options.files);
+  flow::Input input(options.files, options.form().syntax);
   const auto take = [&](flow::Batch& batch) -> Result<bool> {
     tally += batch.tally;
     if (auto told = findings.tell(batch.findings); !told) return told.error();

@@ -13,6 +13,7 @@
 
 namespace CLI {
 class App;
+class Option;
 }
 
 namespace charpie::cli {
@@ -26,7 +27,13 @@ struct RecordOptions {
   std::vector<std::string> let{};
   FindingsOptions findings{};
   void add_to(CLI::App& command);
+  const flow::Form& form() const { return *flow::find_form(from); }
 };
+
+/// An option that names a form; the text is one of flow::forms() when the command runs. `outside_only`: our own record
+/// is none of them.
+CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form, const std::string& help,
+                             bool outside_only = false);
 
 /// The mapping's own options, as far as a command takes them.
 void add_mapping_options(CLI::App& command, mapping::Options& options);

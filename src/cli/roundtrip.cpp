@@ -23,10 +23,10 @@ bool is_identifier(std::string_view path) { return path == "patient.id" || path 
 
 class TripWorker final : public flow::Worker {
  public:
-  TripWorker(const flow::Engine& engine, const Request& request, flow::DataForm from,
+  TripWorker(const flow::Engine& engine, const Request& request, const flow::Form& from, const flow::Form& through,
              const std::optional<rules::Selection>& let, bool show_keys)
       : reader_(engine, from, request.options),
-        trip_(engine, request.options),
+        trip_(engine, through, request.options),
         let_(let),
         show_keys_(show_keys) {}
 
@@ -88,10 +88,10 @@ class TripWorker final : public flow::Worker {
 };
 
 void run_roundtrip(Session& session, Request& request) {
-  const auto engine = session.engine();
+  const auto& from = request.records.form();
+  const auto& through = *flow::find_form(request.through);
+  const auto engine = session.engine({&from, &through});
   if (!engine) return session.fail(engine.error());
-  auto from = flow::DataForm::record;
-  flow::find_form(request.records.from, from);
   request.options.name_space = request.records.name_space;
   const auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
@@ -104,7 +104,7 @@ void run_roundtrip(Session& session, Request& request) {
   const bool done = run_batches(
       session, request.records,
       [&] {
-        return std::make_unique<TripWorker>(**engine, request, from, *let, session.show_keys);
+        return std::make_unique<TripWorker>(**engine, request, from, through, *let, session.show_keys);
       },
       [&](flow::Batch& batch) { return (*out)->write(batch.out); }, nullptr, **findings, tally, out->get());
   if (!done) return;
@@ -127,7 +127,7 @@ void add_roundtrip(CLI::App& app, Session& session) {
   auto* command = app.add_subcommand("roundtrip", "send records to another form and back, and tell every field that changed");
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
-  command->add_option("--through", request->through, "the form in between")->required()->check(CLI::IsMember({"fhir-r4"}));
+  add_form_option(*command, "--through", request->through, "the form in between", true)->required();
   add_mapping_options(*command, request->options);
   command->footer("Examples:\n"
                   "  charpie roundtrip visits.ndjson --through fhir-r4\n"

@@ -19,7 +19,7 @@ Result<const Tables*> Session::tables() {
   return static_cast<const Tables*>(tables_.get());
 }
 
-Result<const flow::Engine*> Session::engine() {
+Result<const flow::Engine*> Session::engine(std::initializer_list<const flow::Form*> wanted) {
   if (engine_ == nullptr) {
     const auto found = tables();
     if (!found) return found.error();
@@ -29,7 +29,7 @@ Result<const flow::Engine*> Session::engine() {
       if (!text) return text.error();
       rules = std::move(*text);
     }
-    auto loaded = flow::Engine::load(**found, rules, site_rules);
+    auto loaded = flow::Engine::load(**found, rules, site_rules, {wanted.begin(), wanted.size()});
     if (!loaded) return loaded.error();
     engine_ = std::move(*loaded);
   }

@@ -1,5 +1,6 @@
 // What every command works with: the tables, the streams, and the exit code. The only folder that prints.
 #pragma once
+#include <initializer_list>
 #include <iosfwd>
 #include <memory>
 #include <string>
@@ -28,8 +29,9 @@ struct Session {
 
   /// The embedded tables, or those of --mappings. Read once.
   Result<const Tables*> tables();
-  /// Everything that conversions rest on, loaded from the tables and proved. Once.
-  Result<const flow::Engine*> engine();
+  /// Everything that conversions to and from these forms rest on, loaded from the tables and proved. Once: a command
+  /// asks for all its forms together.
+  Result<const flow::Engine*> engine(std::initializer_list<const flow::Form*> wanted = {&flow::fhir_r4_form()});
 
   /// Says what stopped the work, and sets the exit code that goes with it.
   void fail(const Error& error);

@@ -4,8 +4,10 @@
 #include <map>
 #include <set>
 
+#include "fhir/xml.hpp"
 #include "flow/reject.hpp"
 #include "record/write.hpp"
+#include "syntax/json.hpp"
 #include "syntax/json_write.hpp"
 
 namespace charpie::flow {
@@ -30,10 +32,13 @@ void let_pass(std::span<Finding> findings, const std::optional<rules::Selection>
 
 Converter::Converter(const Engine& engine, const Conversion& conversion)
     : conversion_(&conversion),
-      reader_(engine, conversion.from, conversion.options, conversion.checks),
-      writer_(engine.fhir(), conversion.options),
-      old_reader_(engine, DataForm::record, conversion.options),
-      old_writer_(engine.fhir(), conversion.options) {
+      reader_(engine, *conversion.from, conversion.options, conversion.checks),
+      old_reader_(engine, record_form(), conversion.options) {
+  if (!conversion.to->is_record()) {
+    elements_ = &engine.elements(*conversion.to);
+    writer_.emplace(engine.mapping(*conversion.to), conversion.options);
+    old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
+  }
   if (conversion.take_notes) notes_.emplace(engine.rules());
 }
 
@@ -43,11 +48,11 @@ void Converter::work(Batch& batch) {
 
 void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   const auto records = reader_.read(piece, batch.file);
-  const bool to_fhir = conversion_->to == DataForm::fhir_r4 && conversion_->check_target;
-  if (to_fhir) {
+  const bool to_instances = writer_.has_value() && conversion_->check_target;
+  if (to_instances) {
     for (const auto& one : records) {
       reader_.begin_findings(one);
-      writer_.check(one, reader_.findings());
+      writer_->check(one, reader_.findings());
       const auto status = one.text(record::FieldId::status);
       if (conversion_->write && (status == "amended" || status == "corrected") && !find_old(one)) {
         const bool given = conversion_->replaces != nullptr;
@@ -82,22 +87,48 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
 }
 
 void Converter::write(const record::Record& record, Batch& batch) {
-  std::string& out = conversion_->pretty ? scratch_ : batch.out;
-  if (conversion_->pretty) scratch_.clear();
-  if (conversion_->to == DataForm::record) {
+  const bool xml = conversion_->to->syntax == Syntax::xml;
+  std::string& out = conversion_->pretty || xml ? scratch_ : batch.out;
+  if (&out == &scratch_) scratch_.clear();
+  if (conversion_->to->is_record()) {
     record::write_record(record, out);
   } else if (conversion_->options.pack == "bulk") {
     written_.clear();
-    writer_.write_resources(record, out, written_);
+    writer_->write_resources(record, out, written_);
     for (const auto& one : written_) place(0, one, batch);
     if (find_old(record)) withdraw(record, batch);
     return;
   } else {
-    writer_.write_bundle(record, out);
+    writer_->write_bundle(record, out);
     if (find_old(record)) withdraw(record, batch);
   }
-  if (conversion_->pretty) syntax::append_pretty_json(scratch_, batch.out);
+  if (xml) {
+    append_xml(batch);
+  } else if (conversion_->pretty) {
+    syntax::append_pretty_json(scratch_, batch.out);
+  }
   batch.out += '\n';
+}
+
+// The Bundle in scratch_ as one XML document on a line of its own. A line feed in a narrative becomes a reference,
+// which XML reads as the same.
+void Converter::append_xml(Batch& batch) {
+  arena_.reset();
+  auto tree = syntax::read_json(scratch_, arena_, elements_->names());
+  const auto begin = batch.out.size();
+  const auto written = tree ? fhir::to_xml(**tree, *elements_, batch.out, scratch_) : Outcome(tree.error());
+  if (!written) {
+    record::Findings findings;
+    findings.begin(batch.file, {}, {}, 0);
+    findings.report(record::FindingId::not_in_form, {}, record::Findings::no_place, {std::string_view(written.error().message)});
+    for (auto& one : findings.take()) batch.findings.push_back(std::move(one));
+    return;
+  }
+  const auto declared = batch.out.find("?>\n", begin);
+  if (declared != std::string::npos) batch.out.erase(declared + 2, 1);
+  for (auto at = batch.out.find('\n', begin); at != std::string::npos; at = batch.out.find('\n', at)) {
+    batch.out.replace(at, 1, "&#10;");
+  }
 }
 
 void Converter::place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const {
@@ -121,7 +152,8 @@ bool Converter::find_old(const record::Record& record) {
 // Members of the old version that the new one no longer has are sent once more, as entered in error. They are told
 // by their business identifiers (visit, field, index).
 void Converter::withdraw(const record::Record& record, Batch& batch) {
-  std::string& out = conversion_->pretty ? scratch_ : batch.out;
+  const bool in_scratch = conversion_->pretty || conversion_->to->syntax == Syntax::xml;
+  std::string& out = in_scratch ? scratch_ : batch.out;
   std::map<std::string, std::string, std::less<>> kept;  // business identifier -> UUID, in the new version
   std::set<std::string, std::less<>> kept_shared;        // UUIDs
   const auto key_of = [&](const mapping::Plan& plan, const Planned& one) {
@@ -129,7 +161,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
     plan.append_key(one, plan.record_key(), key);
     return key;
   };
-  const auto& plan = writer_.plan(record);
+  const auto& plan = writer_->plan(record);
   for (const auto& one : plan.instances()) {
     if (one.made_from->lifetime == Lifetime::visit) {
       kept.emplace(key_of(plan, one), one.uuid_text());
@@ -144,7 +176,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
   status.code = &in_error;
   old_->root->children[record::field(record::FieldId::status).slot] = &status;
 
-  const auto& old_plan = old_writer_.plan(*old_);
+  const auto& old_plan = old_writer_->plan(*old_);
   std::vector<std::pair<std::string, std::string>> renamed;  // the same instance under another UUID
   bool any_gone = false;
   for (const auto& one : old_plan.instances()) {
@@ -160,7 +192,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
 
   std::string resources;
   written_.clear();
-  old_writer_.write_resources(*old_, resources, written_);
+  old_writer_->write_resources(*old_, resources, written_);
   const bool bulk = conversion_->options.pack == "bulk";
   const bool transaction = conversion_->options.pack == "transaction";
   if (!bulk) out.resize(out.size() - 2);  // the end of the Bundle's entries: "]}"
@@ -186,7 +218,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
     out += resource;
     if (transaction) {
       out += R"(,"request":)";
-      old_writer_.append_request(planned, out);
+      old_writer_->append_request(planned, out);
     }
     out += '}';
   }

@@ -17,8 +17,8 @@ namespace charpie::flow {
 
 /// What the user chose for one run.
 struct Conversion {
-  DataForm from = DataForm::record;
-  DataForm to = DataForm::fhir_r4;
+  const Form* from = &record_form();
+  const Form* to = &fhir_r4_form();
   mapping::Options options{};
   bool pretty = false;                       // spread over lines, for people
   bool write = true;                         // false: only find out what would be found
@@ -44,21 +44,24 @@ class Converter final : public Worker {
  private:
   void work_on(const syntax::JsonPiece& piece, Batch& batch);
   void write(const record::Record& record, Batch& batch);
+  void append_xml(Batch& batch);
   bool find_old(const record::Record& record);
   void withdraw(const record::Record& record, Batch& batch);
   void place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const;
 
   const Conversion* conversion_;
   PieceReader reader_;
-  mapping::Writer writer_;
+  std::optional<mapping::Writer> writer_;  // unless records go out
   std::optional<rules::VisitNotes> notes_;
   std::string scratch_;
+  const fhir::Elements* elements_ = nullptr;  // of the form that goes out
+  Arena arena_;
   std::vector<mapping::WrittenInstance> written_;
 
   // The old version of the record in hand, when there is one.
   syntax::JsonPiece old_piece_;
   PieceReader old_reader_;
-  mapping::Writer old_writer_;
+  std::optional<mapping::Writer> old_writer_;
   record::Record* old_ = nullptr;
 };
 

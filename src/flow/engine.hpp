@@ -1,10 +1,13 @@
 // All that conversions rest on, read from the tables once and shared by all workers.
 #pragma once
+#include <map>
 #include <memory>
+#include <span>
 #include <string>
 
 #include "base/result.hpp"
 #include "base/tables.hpp"
+#include "flow/form.hpp"
 #include "mapping/fixed_units.hpp"
 #include "mapping/mapping.hpp"
 #include "record/read.hpp"
@@ -19,15 +22,20 @@ namespace charpie::flow {
 class Engine {
  public:
   /// `tables` must outlive the engine. `site_rules` is the text of a site's own rules (rules/rules.hpp), `site_file`
-  /// its name in messages. Error::mapping_broken with file, line and mend; Error::usage for the site's own rules.
+  /// its name in messages; `wanted` are the forms whose mappings are loaded: none other can be asked for later.
+  /// Error::mapping_broken with file, line and mend; Error::usage for the site's own rules.
   static Result<std::unique_ptr<Engine>> load(const Tables& tables, std::string_view site_rules = {},
-                                              std::string_view site_file = {});
+                                              std::string_view site_file = {},
+                                              std::span<const Form* const> wanted = {});
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
   const terms::Terms& terms() const { return terms_; }
   const units::Units& units() const { return units_; }
-  const mapping::Mapping& fhir() const { return *fhir_; }
+  /// The mapping of a form that was wanted; of FHIR R4 when the engine was loaded without naming any.
+  const mapping::Mapping& mapping(const Form& form = fhir_r4_form()) const { return *mappings_.at(form.shape); }
+  /// HL7's elements in the version of a form that was wanted.
+  const fhir::Elements& elements(const Form& form) const { return *elements_.at(form.shape); }
   const rules::RuleBook& rules() const { return *rules_; }
   const record::RecordReader& records() const { return records_; }
 
@@ -36,7 +44,8 @@ class Engine {
   terms::Terms terms_;
   units::Units units_;
   std::unique_ptr<mapping::FixedUnits> fixed_units_;
-  std::unique_ptr<mapping::Mapping> fhir_;
+  std::map<std::string_view, std::unique_ptr<mapping::Mapping>> mappings_;  // by shape
+  std::map<std::string_view, std::unique_ptr<fhir::Elements>> elements_;    // by shape
   std::unique_ptr<rules::RuleBook> rules_;
   record::RecordReader records_;
 };

@@ -23,9 +23,9 @@ bool split_entry(std::string_view path, std::size_t& entry, std::string_view& re
 
 }  // namespace
 
-std::vector<ExplainedElement> explain_bundle(const record::Record& record, const Engine& engine,
+std::vector<ExplainedElement> explain_bundle(const record::Record& record, const mapping::Mapping& mapping,
                                              const mapping::Options& options) {
-  mapping::Writer writer(engine.fhir(), options);
+  mapping::Writer writer(mapping, options);
   std::vector<mapping::Lineage> lineage;
   std::string bundle;
   writer.trace(&lineage);
@@ -37,7 +37,7 @@ std::vector<ExplainedElement> explain_bundle(const record::Record& record, const
   }
   std::vector<ExplainedElement> elements;
   Arena arena;
-  const auto tree = syntax::read_json(bundle, arena, engine.fhir().names());
+  const auto tree = syntax::read_json(bundle, arena, mapping.names());
   if (!tree) return elements;
   auto next = lineage.begin();  // stretches come in the order of the bytes
   visit_leaves(**tree, [&](const std::string& path, const syntax::Node& leaf) {

@@ -3,7 +3,7 @@
 #include <string>
 #include <vector>
 
-#include "flow/engine.hpp"
+#include "mapping/mapping.hpp"
 #include "mapping/write.hpp"
 #include "record/record.hpp"
 
@@ -23,7 +23,7 @@ struct ExplainedElement {
 };
 
 /// Explains the Bundle that a record becomes, element by element in document order.
-std::vector<ExplainedElement> explain_bundle(const record::Record& record, const Engine& engine,
+std::vector<ExplainedElement> explain_bundle(const record::Record& record, const mapping::Mapping& mapping,
                                              const mapping::Options& options);
 
 }  // namespace charpie::flow

@@ -1,5 +1,7 @@
 #include "flow/input.hpp"
 
+#include "syntax/xml_documents.hpp"
+
 namespace charpie::flow {
 
 namespace {
@@ -9,7 +11,14 @@ constexpr std::size_t chunk_bytes = 64u << 10;
 
 }  // namespace
 
-Input::Input(std::vector<std::string> paths, const BatchLimits& limits) : paths_(std::move(paths)), limits_(limits) {
+std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, Syntax syntax) {
+  const syntax::JsonStreamLimits limits{.chunk_bytes = chunk_bytes};
+  if (syntax == Syntax::xml) return std::make_unique<syntax::XmlDocumentStream>(source, limits);
+  return std::make_unique<syntax::JsonStream>(source, limits);
+}
+
+Input::Input(std::vector<std::string> paths, Syntax syntax, const BatchLimits& limits)
+    : paths_(std::move(paths)), syntax_(syntax), limits_(limits) {
   if (paths_.empty()) paths_.push_back("-");
 }
 
@@ -31,7 +40,7 @@ Result<bool> Input::fill(Batch& batch) {
       }
       name_ = source_name(path);
       source_ = std::move(*source);
-      stream_ = std::make_unique<syntax::JsonStream>(*source_, syntax::JsonStreamLimits{.chunk_bytes = chunk_bytes});
+      stream_ = stream_of(*source_, syntax_);
     }
     if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
     auto& piece = batch.pieces[batch.count];

@@ -38,7 +38,7 @@ Result<std::unique_ptr<OldVersions>> OldVersions::open(const std::string& path, 
   }
   syntax::JsonStream stream(**source);
   syntax::JsonPiece piece;
-  PieceReader reader(engine, DataForm::record, {});
+  PieceReader reader(engine, record_form(), {});
   while (stream.next(piece)) {
     if (piece.error) {
       if (piece.error->kind != Error::unreadable) continue;

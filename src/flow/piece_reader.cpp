@@ -1,39 +1,45 @@
 #include "flow/piece_reader.hpp"
 
-#include <array>
-
+#include "fhir/xml.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::flow {
 
 namespace {
 
-constexpr std::array<std::string_view, 2> names = {"record", "fhir-r4"};
-
 std::uint32_t narrow(std::size_t number) { return static_cast<std::uint32_t>(number); }
 
 }  // namespace
 
-std::span<const std::string_view> form_names() { return names; }
-
-bool find_form(std::string_view name, DataForm& form) {
-  for (std::size_t i = 0; i < names.size(); ++i) {
-    if (names[i] != name) continue;
-    form = static_cast<DataForm>(i);
-    return true;
+PieceReader::PieceReader(const Engine& engine, const Form& form, const mapping::Options& options,
+                         const rules::CheckOptions& checks)
+    : engine_(&engine), form_(&form), checks_(engine.rules(), checks) {
+  findings_.set_grades(engine.rules().grades());
+  if (!form.is_record()) {
+    strict_.emplace(engine.elements(form));
+    instances_ = std::make_unique<mapping::Reader>(engine.mapping(form), options);
   }
-  return false;
 }
 
-PieceReader::PieceReader(const Engine& engine, DataForm form, const mapping::Options& options,
-                         const rules::CheckOptions& checks)
-    : engine_(&engine), form_(form), checks_(engine.rules(), checks) {
-  findings_.set_grades(engine.rules().grades());
-  if (form == DataForm::fhir_r4) fhir_ = std::make_unique<mapping::Reader>(engine.fhir(), options);
+// The piece as a tree. What is odd in XML and does not show in the tree is told at once.
+Result<syntax::Node*> PieceReader::read_tree(const syntax::JsonPiece& piece) {
+  if (form_->syntax == Syntax::json) {
+    const auto& names = form_->is_record() ? engine_->records().names() : engine_->mapping(*form_).names();
+    return syntax::read_json(piece.bytes, arena_, names);
+  }
+  auto document = fhir::read_xml(piece.bytes, engine_->elements(*form_), arena_);
+  if (!document) return document.error();
+  text_ = document->text;
+  findings_.begin(file_, {}, text_, narrow(piece.line), narrow(piece.column));
+  for (const auto& odd : document->oddities) {
+    findings_.report(record::FindingId::fhir_xml_odd, odd.path, odd.begin, {fhir::words_of(odd.kind)});
+  }
+  return document->root;
 }
 
 std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std::string_view file) {
   piece_ = &piece;
+  text_ = piece.bytes;
   file_ = file;
   arena_.reset();
   records_.clear();
@@ -51,9 +57,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
     broken(*piece.error, piece.error->line, piece.error->column);
     return {};
   }
-  const bool is_record = form_ == DataForm::record;
-  const auto& names = is_record ? engine_->records().names() : engine_->fhir().names();
-  auto tree = syntax::read_json(piece.bytes, arena_, names);
+  const bool is_record = form_->is_record();
+  auto tree = read_tree(piece);
   if (!tree) {
     const auto& error = tree.error();
     broken(error, piece.line + error.line - 1, error.line == 1 ? piece.column + error.column - 1 : error.column);
@@ -62,12 +67,13 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   if (is_record) {
     records_.push_back(engine_->records().read(**tree, piece.bytes, arena_, findings_));
   } else {
-    fhir_->read(**tree, piece.bytes, arena_, findings_, records_);
+    strict_->read(**tree, findings_);
+    instances_->read(**tree, text_, arena_, findings_, records_);
   }
   for (auto& one : records_) {
     one.file = file;
     one.line = narrow(piece.line);
-    one.bytes = piece.bytes;
+    one.bytes = text_;
     begin_findings(one);
     checks_.check(one, findings_);
   }
@@ -75,7 +81,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
 }
 
 void PieceReader::begin_findings(const record::Record& record) {
-  findings_.begin(file_, record.text(record::FieldId::id), piece_->bytes, narrow(piece_->line), narrow(piece_->column));
+  findings_.begin(file_, record.text(record::FieldId::id), text_, narrow(piece_->line), narrow(piece_->column));
 }
 
 std::vector<record::Finding> PieceReader::take_findings() {

@@ -1,12 +1,14 @@
 // From one piece of the input to records, whatever form it came in.
 #pragma once
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "base/arena.hpp"
+#include "fhir/strict.hpp"
 #include "flow/engine.hpp"
 #include "mapping/read.hpp"
 #include "record/finding.hpp"
@@ -16,17 +18,11 @@
 
 namespace charpie::flow {
 
-/// The forms that data comes in and goes out in.
-enum class DataForm : std::uint8_t { record, fhir_r4 };
-/// The form of that name on the command line ("record", "fhir-r4"); false when there is none.
-bool find_form(std::string_view name, DataForm& form);
-std::span<const std::string_view> form_names();
-
 /// Reads pieces and checks the records in them by the rules. One for each thread.
 class PieceReader {
  public:
-  /// `engine`, and what `checks` views, must outlive this.
-  PieceReader(const Engine& engine, DataForm form, const mapping::Options& options, const rules::CheckOptions& checks = {});
+  /// `engine`, loaded for `form`, and what `checks` views, must outlive this.
+  PieceReader(const Engine& engine, const Form& form, const mapping::Options& options, const rules::CheckOptions& checks = {});
 
   /// The records of one piece: one of a record, one a visit of a Bundle, none of broken text. They live until the
   /// next call and are views into the piece's bytes. What is wrong is in findings() until then.
@@ -39,9 +35,12 @@ class PieceReader {
 
  private:
   const Engine* engine_;
-  DataForm form_;
+  const Form* form_;
   rules::RecordChecks checks_;
-  std::unique_ptr<mapping::Reader> fhir_;
+  Result<syntax::Node*> read_tree(const syntax::JsonPiece& piece);
+  std::string_view text_;  // of the piece, in UTF-8: what places count in
+  std::optional<fhir::StrictReader> strict_;
+  std::unique_ptr<mapping::Reader> instances_;  // when the form is not our record
   Arena arena_;
   record::Findings findings_;
   std::vector<record::Finding> broken_;  // text that is no JSON: its place comes from the parser

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "fhir/xml.hpp"
 #include "flow/instance_path.hpp"
 #include "record/write.hpp"
 #include "syntax/json.hpp"
@@ -43,8 +44,21 @@ bool lies_in(std::string_view path, std::string_view field) {
   return path.size() == field.size() || path[field.size()] == '.' || path[field.size()] == '[';
 }
 
-RoundTrip::RoundTrip(const Engine& engine, const mapping::Options& options)
-    : engine_(&engine), writer_(engine.fhir(), options), reader_(engine.fhir(), options) {}
+RoundTrip::RoundTrip(const Engine& engine, const Form& through, const mapping::Options& options)
+    : form_(&through), mapping_(&engine.mapping(through)), elements_(&engine.elements(through)), writer_(*mapping_, options), reader_(*mapping_, options) {}
+
+// What was written, as a tree in the arena; `bytes` is the text that its places count in.
+Result<syntax::Node*> RoundTrip::read_again(std::string_view& bytes) {
+  bytes = there_;
+  auto tree = syntax::read_json(there_, arena_, mapping_->names());
+  if (!tree || form_->syntax == Syntax::json) return tree;
+  xml_.clear();
+  if (auto written = fhir::to_xml(**tree, *elements_, xml_, there_); !written) return written.error();
+  auto document = fhir::read_xml(xml_, *elements_, arena_);
+  if (!document) return document.error();
+  bytes = document->text;
+  return document->root;
+}
 
 TripReport RoundTrip::send(const record::Record& record, record::Findings& findings) {
   TripReport report;
@@ -59,17 +73,18 @@ TripReport RoundTrip::send(const record::Record& record, record::Findings& findi
   there_.clear();
   writer_.write_bundle(record, there_);
   arena_.reset();
-  auto tree = syntax::read_json(there_, arena_, engine_->fhir().names());
+  std::string_view bytes;
+  const auto tree = read_again(bytes);
   if (!tree) {
-    report.trouble = "what was written is no JSON: " + tree.error().message;
+    report.trouble = "what was written cannot be read: " + tree.error().message;
     return report;
   }
   const std::string key(record.text(record::FieldId::id));
   const std::string name = key + " as written";
   record::Findings reading;
-  reading.begin(name, key, there_, 1);
+  reading.begin(name, key, bytes, 1);
   std::vector<record::Record> back;
-  reader_.read(**tree, there_, arena_, reading, back);
+  reader_.read(**tree, bytes, arena_, reading, back);
   report.findings = reading.take();
   if (back.size() != 1) {
     report.trouble = "came back as " + std::to_string(back.size()) + " visits";
@@ -111,7 +126,7 @@ void RoundTrip::find_whereabouts(const record::Record& record, std::vector<Diffe
   writer_.write_bundle(record, there_);
   writer_.trace(nullptr);
   Arena arena;
-  const auto tree = syntax::read_json(there_, arena, engine_->fhir().names());
+  const auto tree = syntax::read_json(there_, arena, mapping_->names());
   if (!tree) return;
   for (auto& difference : differences) {
     for (const auto& one : lineage) {

@@ -40,19 +40,22 @@ struct TripReport {
 /// Sends records there and back. One for each thread.
 class RoundTrip {
  public:
-  /// `engine` must outlive it.
-  RoundTrip(const Engine& engine, const mapping::Options& options);
+  /// `engine`, loaded for `through`, must outlive it.
+  RoundTrip(const Engine& engine, const Form& through, const mapping::Options& options);
   /// Findings of mapping::Writer::check() about what the target cannot hold go into `findings`, which must have begun
   /// with the record; such fields are no differences.
   TripReport send(const record::Record& record, record::Findings& findings);
 
  private:
   void find_whereabouts(const record::Record& record, std::vector<Difference>& differences);
-  const Engine* engine_;
+  Result<syntax::Node*> read_again(std::string_view& bytes);
+  const Form* form_;
+  const mapping::Mapping* mapping_;
+  const fhir::Elements* elements_;
   mapping::Writer writer_;
   mapping::Reader reader_;
   Arena arena_;
-  std::string there_, again_;
+  std::string there_, again_, xml_;
 };
 
 /// Whether `path` is `field` or lies in it: size.length in size, spaces[1].extent in spaces.

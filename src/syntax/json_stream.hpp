@@ -39,6 +39,15 @@ struct JsonPiece {
   std::optional<Error> error;  // set when the piece is no record; says line and what to do
 };
 
+/// Whatever cuts an input into pieces.
+class PieceStream {
+ public:
+  virtual ~PieceStream() = default;
+  /// Puts the next piece in `piece` (reusing its memory); false at the end. When the source cannot be read,
+  /// one piece with Error::unreadable comes last.
+  virtual bool next(JsonPiece& piece) = 0;
+};
+
 struct JsonStreamLimits {
   std::size_t record_bytes = 64u << 20;  // a longer record is one error, and its bytes are let go
   std::size_t chunk_bytes = 256u << 10;  // asked from the source at a time
@@ -54,14 +63,12 @@ struct JsonStreamLimits {
 /// stand, or after a record was seen whole on one line; objects printed without indentation work as long as
 /// they are whole.) In an array, an element that is never closed takes the rest, as one error. Memory: one
 /// record at most and a chunk.
-class JsonStream {
+class JsonStream final : public PieceStream {
  public:
   /// The source must outlive the stream.
   explicit JsonStream(ByteSource& source, const JsonStreamLimits& limits = {});
 
-  /// Puts the next piece in `piece` (reusing its memory); false at the end. When the source cannot be read,
-  /// one piece with Error::unreadable comes last.
-  bool next(JsonPiece& piece);
+  bool next(JsonPiece& piece) override;
 
   /// Whether the input is an array; known after the first next().
   bool is_array() const { return shape_ == Shape::array; }

@@ -63,7 +63,7 @@ TEST_CASE("members that an amended record lost are withdrawn, and nothing else i
     CHECK(batch.out.starts_with(whole));
     CHECK(times(batch.out, "\"method\":\"PUT\"") == (pack == "transaction" ? times(plain.out, "\"method\":\"PUT\"") + 2 : 0));
     Arena arena;
-    const auto tree = syntax::read_json(batch.out, arena, test_engine().fhir().names());
+    const auto tree = syntax::read_json(batch.out, arena, test_engine().mapping().names());
     REQUIRE(tree);
     // Every reference leads to an entry of the same Bundle.
     std::set<std::string> known;

@@ -13,17 +13,17 @@ using namespace charpie;
 using namespace charpie::flow;
 
 TEST_CASE("every leaf of the Bundle is explained, once, with a line of the mapping") {
-  PieceReader reader(test_engine(), DataForm::record, {});
+  PieceReader reader(test_engine(), record_form(), {});
   const auto piece = piece_of(project_file("tests/cases/hard/every-field.json"));
   const auto records = reader.read(piece, "every-field.json");
   REQUIRE(records.size() == 1);
-  const auto elements = explain_bundle(records.front(), test_engine(), {});
+  const auto elements = explain_bundle(records.front(), test_engine().mapping(), {});
 
-  mapping::Writer writer(test_engine().fhir(), {});
+  mapping::Writer writer(test_engine().mapping(), {});
   std::string bundle;
   writer.write_bundle(records.front(), bundle);
   Arena arena;
-  const auto tree = syntax::read_json(bundle, arena, test_engine().fhir().names());
+  const auto tree = syntax::read_json(bundle, arena, test_engine().mapping().names());
   REQUIRE(tree);
   std::size_t leaves = 0;
   visit_leaves(**tree, [&](const std::string& path, const syntax::Node&) { leaves += path.starts_with("Bundle.entry["); });
@@ -42,10 +42,10 @@ TEST_CASE("every leaf of the Bundle is explained, once, with a line of the mappi
 }
 
 TEST_CASE("keeping track of the origin changes no byte of the output") {
-  PieceReader reader(test_engine(), DataForm::record, {});
+  PieceReader reader(test_engine(), record_form(), {});
   const auto piece = piece_of(project_file("tests/cases/hard/every-field.json"));
   const auto records = reader.read(piece, "every-field.json");
-  mapping::Writer writer(test_engine().fhir(), {});
+  mapping::Writer writer(test_engine().mapping(), {});
   std::string plain, traced;
   std::vector<mapping::Lineage> lineage;
   writer.write_bundle(records.front(), plain);

@@ -12,7 +12,7 @@ TEST_CASE("files follow each other, and no batch holds pieces of two") {
   const auto a = folder.write("a", "{\"id\":1}\n{\"id\":2}\n{\"id\":3}\n");
   const auto empty = folder.write("empty", "\n");
   const auto b = folder.write("b", "[{\"id\":4},{\"id\":5}]");
-  Input input({a, empty, b}, {2, 1000});
+  Input input({a, empty, b}, Syntax::json, {2, 1000});
   std::vector<std::string> seen;
   Batch batch;
   while (true) {
@@ -34,7 +34,7 @@ TEST_CASE("files follow each other, and no batch holds pieces of two") {
 TEST_CASE("a batch ends with its bytes, too") {
   const TemporaryFolder folder;
   const auto a = folder.write("a", "{\"id\":\"0123456789\"}\n{\"id\":\"0123456789\"}\n{\"id\":1}\n");
-  Input input({a}, {100, 30});
+  Input input({a}, Syntax::json, {100, 30});
   Batch batch;
   REQUIRE(input.fill(batch));
   CHECK(batch.count == 2);

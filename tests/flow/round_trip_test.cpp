@@ -16,13 +16,13 @@ namespace {
 /// Reads one record, lets `change` spoil it in memory, and sends it there and back.
 template <class Change>
 TripReport send(const std::string& path, Change change, const mapping::Options& options = {}) {
-  PieceReader reader(test_engine(), DataForm::record, options);
+  PieceReader reader(test_engine(), record_form(), options);
   const auto piece = piece_of(project_file(path));
   const auto records = reader.read(piece, path);
   REQUIRE(records.size() == 1);
   change(records.front());
   reader.begin_findings(records.front());
-  RoundTrip trip(test_engine(), options);
+  RoundTrip trip(test_engine(), fhir_r4_form(), options);
   return trip.send(records.front(), reader.findings());
 }
 

@@ -1,0 +1,135 @@
+#include "syntax/xml_documents.hpp"
+
+#include "syntax/xml_encoding.hpp"
+#include "syntax/xml_markup.hpp"
+
+namespace charpie::syntax {
+
+XmlDocumentStream::XmlDocumentStream(ByteSource& source, const JsonStreamLimits& limits)
+    : source_(source), limits_(limits) {}
+
+bool XmlDocumentStream::fill() {
+  if (source_ended_) return false;
+  if (at_ > 0) {
+    buffer_.erase(0, at_);
+    before_buffer_ += at_;
+    at_ = 0;
+  }
+  const auto old = buffer_.size();
+  buffer_.resize(old + limits_.chunk_bytes);
+  auto count = source_.read(buffer_.data() + old, limits_.chunk_bytes);
+  buffer_.resize(old + (count ? *count : 0));
+  if (!count) source_error_ = std::move(count.error());
+  if (!count || *count == 0) source_ended_ = true;
+  return !source_ended_;
+}
+
+// Counts lines up to there; what lies before is done with.
+void XmlDocumentStream::pass(std::size_t end) {
+  for (; at_ < end; ++at_) {
+    if (buffer_[at_] == '\n') {
+      ++line_;
+      column_ = 1;
+    } else {
+      ++column_;
+    }
+  }
+}
+
+bool XmlDocumentStream::give(JsonPiece& piece, std::size_t begin, std::size_t end) {
+  pass(begin);
+  piece.bytes.assign(buffer_, begin, end - begin);
+  piece.ordinal = ++ordinal_;
+  piece.line = line_;
+  piece.column = column_;
+  piece.offset = before_buffer_ + begin;
+  piece.error.reset();
+  pass(end);
+  return true;
+}
+
+bool XmlDocumentStream::give_error(JsonPiece& piece, std::size_t end, std::string message, std::string mend) {
+  const Error error{Error::invalid, std::move(message), {}, line_, column_, std::move(mend)};
+  give(piece, at_, end);
+  piece.error = error;
+  return true;
+}
+
+bool XmlDocumentStream::next(JsonPiece& piece) {
+  if (!started_) {
+    started_ = true;
+    while (buffer_.size() < xml_encoding_start && fill()) {
+    }
+    const auto encoding = recognise_xml_encoding(std::string_view(buffer_).substr(0, xml_encoding_start));
+    whole_ = !encoding || !encoding->is_utf8();
+  }
+  constexpr std::string_view white_space = " \t\r\n";
+  while (true) {
+    if (whole_) {
+      while (buffer_.size() - at_ <= limits_.record_bytes && fill()) {
+      }
+    }
+    auto begin = buffer_.find_first_not_of(white_space, at_);
+    if (begin == std::string::npos) {
+      pass(buffer_.size());
+      if (fill()) continue;
+      if (!source_error_) return false;
+      piece = {};
+      piece.error = std::move(*source_error_);
+      source_error_.reset();
+      return true;
+    }
+    pass(begin);
+    if (whole_) return give(piece, at_, buffer_.size());
+    constexpr std::string_view mark = "\xEF\xBB\xBF";
+    const bool marked = std::string_view(buffer_).substr(at_).starts_with(mark);
+    const auto first = at_ + (marked ? mark.size() : 0);
+    if (first < buffer_.size() && buffer_[first] != '<') {
+      const auto next_tag = buffer_.find('<', first);
+      if (next_tag == std::string::npos && fill()) continue;
+      return give_error(piece, std::min(next_tag, buffer_.size()), "text that belongs to no XML document",
+                        "take it out; a document begins with '<'");
+    }
+    std::size_t scan = first, depth = 0;
+    bool long_one = false;
+    while (true) {
+      const auto markup = next_markup(buffer_, scan);
+      if (markup.kind == Markup::cut) {
+        if (buffer_.size() - at_ > limits_.record_bytes) {
+          long_one = true;
+          scan = buffer_.size();
+          break;
+        }
+        const auto ahead = scan - at_;
+        const bool more = fill();
+        scan = at_ + ahead;
+        if (more) continue;
+        return give(piece, at_, buffer_.size());  // never ends: the reader of XML says where
+      }
+      scan = markup.end;
+      if (markup.kind == Markup::start_tag) {
+        ++depth;
+      } else if (markup.kind == Markup::end_tag) {
+        if (depth > 0) --depth;
+        if (depth == 0) break;
+      } else if (markup.kind == Markup::empty_tag && depth == 0) {
+        break;
+      }
+    }
+    if (!long_one && scan - at_ <= limits_.record_bytes) return give(piece, at_, scan);
+    // Its bytes go, up to the end of the source: where it ends is not known.
+    const Error error{Error::invalid, "the document is longer than " + std::to_string(limits_.record_bytes) + " bytes",
+                      {}, line_, column_, "send fewer entries in one Bundle"};
+    do {
+      pass(buffer_.size());
+    } while (fill());
+    piece = {};
+    piece.ordinal = ++ordinal_;
+    piece.line = error.line;
+    piece.column = error.column;
+    piece.error = error;
+    return true;
+  }
+}
+
+}  // namespace charpie::syntax

@@ -641,7 +641,7 @@ class Compiler {
     static constexpr std::pair<std::string_view, Test::Kind> tests[] = {
         {"(present)", Test::present},   {"(value)", Test::present}, {"(missing)", Test::missing},
         {"(none)", Test::none},         {"(absent)", Test::absent}, {"(integer)", Test::integer},
-        {"(positive)", Test::positive},
+        {"(positive)", Test::positive}, {"(unsigned)", Test::unsigned_text},
     };
     for (const auto& [name, kind] : tests) {
       if (text == name) return {kind, {}, {}};
@@ -652,7 +652,7 @@ class Compiler {
       }
     }
     fault(where, "unknown test '" + text + "'",
-          "(present), (missing), (none), (absent), (integer), (positive) or a kind");
+          "(present), (missing), (none), (absent), (integer), (positive), (unsigned) or a kind");
   }
 
   // --- objects and arrays

@@ -40,6 +40,8 @@ bool passes(const Test& test, const Value* value) {
       return value != nullptr && value->form != Form::none && value->form != Form::absent;
     case Test::integer:
       return value != nullptr && value->is_leaf() && is_integer(value->text);
+    case Test::unsigned_text:
+      return value != nullptr && value->is_leaf() && !value->text.empty() && value->text.front() != '-';
     case Test::positive:
       return value != nullptr && value->is_leaf() && is_decimal(value->text) &&
              sign(Decimal(value->text)) > 0;
@@ -68,6 +70,7 @@ bool holds(const Condition& condition, const Scope& scope, const Options& option
         any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) {
           return test.kind == Test::present   ? !text.empty()
                  : test.kind == Test::missing ? text.empty()
+                 : test.kind == Test::unsigned_text ? !text.empty() && text.front() != '-'
                                               : test.text == text;
         });
       } else {

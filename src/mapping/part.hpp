@@ -43,7 +43,7 @@ enum class Shape : std::uint8_t { string, number, boolean };
 
 /// One test of a condition. All tests of a condition must hold.
 struct Test {
-  enum Kind : std::uint8_t { word, present, missing, none, absent, integer, positive, kind_is };
+  enum Kind : std::uint8_t { word, present, missing, none, absent, integer, positive, unsigned_text, kind_is };
   Kind kind = present;
   record::Kind value_kind = record::Kind::text;
   std::string text;

@@ -25,7 +25,7 @@ bool same_test(const Test& a, const Test& b) {
 bool compatible(const Test& a, const Test& b) {
   const auto on_value = [](const Test& t) {
     return t.kind == Test::word || t.kind == Test::present || t.kind == Test::integer ||
-           t.kind == Test::positive || t.kind == Test::kind_is;
+           t.kind == Test::positive || t.kind == Test::unsigned_text || t.kind == Test::kind_is;
   };
   if (on_value(a) != on_value(b)) {
     // An element that is none or absent counts as missing too.

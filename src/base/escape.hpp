@@ -186,15 +186,14 @@ inline void append_xml_attribute(std::string_view text, std::string& out) {
 
 /// Appends a value for a URL's query: every byte but the unreserved ones of RFC 3986 section 2.3 as %XX.
 inline void append_url_query_value(std::string_view text, std::string& out) {
-  for (const char c : text) {
-    const auto byte = static_cast<unsigned char>(c);
-    if (!escaping::url.special[byte]) {
-      out += c;
-      continue;
-    }
-    out += '%';
-    out += escaping::hex_upper[byte >> 4];
-    out += escaping::hex_upper[byte & 15];
+  for (std::size_t at = 0; at < text.size(); ++at) {
+    const auto begin = at;
+    while (at < text.size() && !escaping::url.special[static_cast<unsigned char>(text[at])]) ++at;
+    out.append(text, begin, at - begin);
+    if (at == text.size()) return;
+    const auto byte = static_cast<unsigned char>(text[at]);
+    const char escaped[3] = {'%', escaping::hex_upper[byte >> 4], escaping::hex_upper[byte & 15]};
+    out.append(escaped, sizeof escaped);
   }
 }
 

@@ -1,5 +1,6 @@
 #include "mapping/facet.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cctype>
 
@@ -139,6 +140,22 @@ bool find_render(std::string_view name, Render& render) {
   return false;
 }
 
+namespace {
+
+bool is_white(char c) { return c == ' ' || c == '\t' || c == '\r' || c == '\n'; }
+
+// R4, datatypes.html#code: no white space but single spaces inside.
+bool is_token(std::string_view text) {
+  char before = ' ';
+  for (const char c : text) {
+    if (is_white(c) && (c != ' ' || before == ' ')) return false;
+    before = c;
+  }
+  return before != ' ';
+}
+
+}  // namespace
+
 std::string_view misfit(Render render, std::string_view text) {
   switch (render) {
     case Render::year:
@@ -147,13 +164,10 @@ std::string_view misfit(Render render, std::string_view text) {
                  ? ""
                  : "a year has four digits";
     case Render::token:
-      if (text.front() == ' ' || text.back() == ' ' || text.find("  ") != std::string_view::npos ||
-          text.find_first_of("\t\r\n") != std::string_view::npos) {
-        return "a FHIR code has single spaces inside only";
-      }
+      if (!is_token(text)) return "a FHIR code has single spaces inside only";
       return "";
     case Render::url:
-      return text.find_first_of(" \t\r\n") == std::string_view::npos ? "" : "a URL holds no white space";
+      return std::none_of(text.begin(), text.end(), is_white) ? "" : "a URL holds no white space";
     case Render::integer:
       if (text.size() > 10 || text.find_first_not_of("0123456789") != std::string_view::npos ||
           (text.size() == 10 && text > "2147483647")) {
@@ -369,6 +383,14 @@ void append_name(std::string_view name, std::string& out) {
 
 }  // namespace
 
+const terms::Domain* Facets::domain_of(const record::Field& field) {
+  if (knowledge_->terms == nullptr || field.argument.empty()) return nullptr;
+  if (domains_.empty()) domains_.resize(static_cast<std::size_t>(record::FieldId::count));
+  auto& known = domains_[static_cast<std::size_t>(field.id)];
+  if (known == nullptr) known = knowledge_->terms->domain(field.argument);
+  return known;
+}
+
 void Facets::words(const Value* value, const record::Field& field, std::string& out) {
   if (value == nullptr) return;
   switch (value->form) {
@@ -413,7 +435,7 @@ void Facets::words(const Value* value, const record::Field& field, std::string& 
     case Kind::coding: {
       if (value->code == nullptr) return;
       const Code& code = *value->code;
-      const auto* domain = knowledge_->terms == nullptr ? nullptr : knowledge_->terms->domain(field.argument);
+      const auto* domain = domain_of(field);
       const auto* concept_found = domain == nullptr || code.word.empty() ? nullptr : domain->find(code.word);
       if (concept_found != nullptr) {
         out += concept_found->display;

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/arena.hpp"
 #include "mapping/fixed_units.hpp"
@@ -104,12 +105,14 @@ class Facets {
 
  private:
   const FixedQuantity& fixed(const record::Value& value, record::FieldId field);
+  const terms::Domain* domain_of(const record::Field& field);
   const terms::Concept* concept_of(const record::Value& value, const terms::Domain* domain);
   const Knowledge* knowledge_;
   FixedQuantity fixed_;
   const record::Value* concept_value_ = nullptr;
   const terms::Domain* concept_domain_ = nullptr;
   const terms::Concept* concept_ = nullptr;
+  std::vector<const terms::Domain*> domains_;  // by field, looked up once
   std::string scratch_;
 };
 

@@ -55,7 +55,36 @@ class Program::Builder {
     program_.steps_.push_back(made);
     return at;
   }
-  void close(std::uint32_t at) { step(at).next = here(); }
+  void close(std::uint32_t at) {
+    step(at).next = here();
+    Step& made = step(at);
+    if (!made.may_vanish || (made.kind != Step::Kind::object && made.kind != Step::Kind::array)) return;
+    bool any = false;
+    made.has_root = common_root(*made.part, made.root, any) && any && made.root.steps > 0;
+  }
+
+  // Narrows `root` to what it and all holes of the part go through; false when a hole is no field's.
+  static bool common_root(const Part& part, Accessor& root, bool& any) {
+    if (part.kind == Part::Kind::references) return false;
+    const bool leads = part.kind == Part::Kind::primitive || part.kind == Part::Kind::loop || part.kind == Part::Kind::typed;
+    if (!leads) {
+      for (const auto& below : part.parts) {
+        if (!common_root(*below, root, any)) return false;
+      }
+      return true;
+    }
+    if (part.kind == Part::Kind::primitive && part.source != Source::field) return false;
+    if (!any) {
+      any = true;
+      root = part.accessor;
+      return true;
+    }
+    if (root.level != part.accessor.level) return false;
+    std::uint8_t same = 0;
+    while (same < root.steps && same < part.accessor.steps && root.slots[same] == part.accessor.slots[same]) ++same;
+    root.steps = same;
+    return true;
+  }
 
   void bytes(std::string_view constants) {
     if (constants.empty()) return;

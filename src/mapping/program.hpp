@@ -35,8 +35,10 @@ struct Step {
   bool starts_constant : 1 = false;  // constants come first, within `lead`
   bool may_vanish : 1 = false;       // not written when only constants would be
   bool is_limited : 1 = false;       // the part has `allowed`
+  bool has_root : 1 = false;         // nothing is said unless `root` leads to a value
   std::uint8_t loop_level = 0;
   Accessor accessor;
+  Accessor root;                          // what all holes inside have in common
   std::uint32_t lead = 0, lead_size = 0;  // what is written first: name, bracket, constants
   std::uint32_t key_size = 0;             // how much of it is the member's name
   std::uint32_t next = 0;                 // the step after this one and what is in it

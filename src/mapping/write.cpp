@@ -137,6 +137,7 @@ void Writer::append_reference(const Planned& target, std::string& out) const {
 
 Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string& out, std::uint32_t skipped) {
   const Step& step = program_->step(number);
+  if (step.has_root && follow(step.root, scope) == nullptr) return Said::nothing;
   if (step.when != nullptr && !holds(*step.when, scope, options_, facets_)) return Said::nothing;
   const auto lead = program_->lead(step).substr(skipped);
   switch (step.kind) {

@@ -1036,6 +1036,7 @@ class Reader::Matching {
     const Plan& plan = writer_.plan(visit.record);
     findings_.set_record_key(visit.record_key);
     planned_.clear();
+    for (auto& one : rendered_) one.known = false;
     for (Instance* instance : visit.members) {
       instance->planned = instance->made_from->has_loop
                               ? plan.find(instance->made_from->number, instance->element)
@@ -1092,21 +1093,36 @@ class Reader::Matching {
       }
       return;
     }
-    scratch_.clear();
-    const bool expected = writer_.render(part, copy.scope, planned, scratch_);
+    const Rendered& rendered = render(part, copy.scope, planned);
     if (copy.node == nullptr) {
-      if (expected) missing(copy);
+      if (rendered.says) missing(copy);
       return;
     }
-    if (!expected) return differs(copy);
-    if (bytes(*copy.node) == scratch_) {
+    if (!rendered.says) return differs(copy);
+    if (bytes(*copy.node) == rendered.bytes) {
       use_all(*copy.node);
       return;
     }
-    auto tree = syntax::read_json(scratch_, compare_arena_, mapping_.names());
+    auto tree = syntax::read_json(rendered.bytes, compare_arena_, mapping_.names());
     const bool same = tree && same_content(**tree, *copy.node);
     compare_arena_.reset();
     if (!same) differs(copy);
+  }
+
+  // What a copy should say, until the next call. What all instances of a visit say alike is rendered once.
+  struct Rendered {
+    bool known = false;
+    bool says = false;
+    std::string bytes{};
+  };
+  const Rendered& render(const Part& part, const Scope& scope, const Planned& planned) {
+    if (part.shared >= rendered_.size()) rendered_.resize(part.shared + 1);
+    Rendered& one = rendered_[part.shared];  // at 0: whatever is not shared
+    if (one.known && part.shared != 0) return one;
+    one.known = true;
+    one.bytes.clear();
+    one.says = writer_.render(part, scope, planned, one.bytes);
+    return one;
   }
 
   void compare_choice(const Copy& copy) {
@@ -1273,6 +1289,7 @@ class Reader::Matching {
   std::unordered_map<std::string_view, const Instance*> planned_;
   std::vector<std::pair<const Value*, const Instance*>> referred_;
   std::vector<Copy> copies_;
+  std::vector<Rendered> rendered_;  // by number of the shared part
   Instance* instance_ = nullptr;
   bool tell_ = true;
   bool transaction_ = false;

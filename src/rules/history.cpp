@@ -108,11 +108,13 @@ void VisitNotes::append(const record::Record& record, std::string& out) {
 
   std::array<std::string, note_count> notes;
   const auto text = [&](Note note, FieldId id) { notes[note] = record.text(id); };
+  // Named anew, for clang 14 takes no structured binding into a lambda.
+  auto& seen = visit;
   const auto word = [&](Note note, FieldId id) {
-    if (const auto* meant = visit.meaning(id)) notes[note] = meant->word;
+    if (const auto* meant = seen.meaning(id)) notes[note] = meant->word;
   };
   const auto quantity = [&](Note note, FieldId id) {
-    const Value* value = visit.at(id);
+    const Value* value = seen.at(id);
     if (value != nullptr && value->quantity != nullptr) notes[note] = shown(*value->quantity);
   };
   notes[file] = record.file;

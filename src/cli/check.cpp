@@ -30,7 +30,7 @@ void run_check(Session& session, const Request& request) {
   flow::Conversion conversion;
   conversion.from = &request.records.form();
   conversion.to = request.to.empty() ? &flow::record_form() : flow::find_form(request.to);
-  const auto engine = session.engine({conversion.from, conversion.to});
+  const auto engine = session.engine({{conversion.from}, {conversion.to, false}});
   if (!engine) return session.fail(engine.error());
   conversion.options = request.options;
   conversion.options.name_space = request.records.name_space;

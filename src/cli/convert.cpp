@@ -39,7 +39,7 @@ void run_convert(Session& session, Request& request) {
   auto& conversion = request.conversion;
   conversion.from = &request.records.form();
   conversion.to = flow::find_form(request.to);
-  const auto engine = session.engine({conversion.from, conversion.to});
+  const auto engine = session.engine({{conversion.from}, {conversion.to, false}});
   if (!engine) return session.fail(engine.error());
   conversion.options.name_space = request.records.name_space;
   conversion.keep_rejects = !request.rejects.empty();

@@ -25,16 +25,6 @@ struct Request {
   std::string as = "text";
 };
 
-std::string kind_in_words(const rules::Due& due) {
-  switch (due.kind) {
-    case rules::Due::at: return due.text;
-    case rules::Due::as_needed: return "as needed";
-    case rules::Due::untold: return "not told";
-    case rules::Due::no_order: break;
-  }
-  return "no order";
-}
-
 std::string joined(const std::vector<std::string>& notes) {
   std::string text;
   for (const auto& note : notes) text += (text.empty() ? "" : "; ") + note;
@@ -55,7 +45,7 @@ std::string compared(const DueWound& wound) {
 
 void write_text(Session& session, const std::vector<DueWound>& wounds) {
   for (const auto& one : wounds) {
-    session.out << kind_in_words(one.due) << "  ";
+    session.out << rules::in_words(one.due) << "  ";
     if (session.show_keys) session.out << "patient " << one.patient << ", ";
     session.out << "wound " << one.wound << " (record " << one.record_key << "), changed " << one.changed << '\n';
     if (!one.due.rule.empty()) session.out << "    by the order: " << one.due.rule << '\n';
@@ -75,7 +65,7 @@ void write_rows(Session& session, const std::vector<DueWound>& wounds, bool csv)
   for (const auto& one : wounds) {
     const auto note = joined(one.due.notes) + (one.due.why.empty() ? "" : (one.due.notes.empty() ? "" : "; ") + one.due.why);
     const std::vector<std::pair<const char*, std::string>> cells = {
-        {"due", kind_in_words(one.due)}, {"latest_by", one.due.latest_by}, {"patient", session.show_keys ? one.patient : ""},
+        {"due", std::string(rules::in_words(one.due))}, {"latest_by", one.due.latest_by}, {"patient", session.show_keys ? one.patient : ""},
         {"wound", one.wound},            {"record", one.record_key},       {"changed", one.changed},
         {"rule", one.due.rule},          {"charted", one.charted},         {"comparison", compared(one)},
         {"note", note}};
@@ -95,7 +85,7 @@ void write_rows(Session& session, const std::vector<DueWound>& wounds, bool csv)
 
 void run_due(Session& session, const Request& request) {
   const auto& form = *flow::find_form(request.from);
-  const auto engine = session.engine({&form});
+  const auto engine = session.engine({{&form}});
   if (!engine) return session.fail(engine.error());
   flow::PieceReader reader(**engine, form, {}, {});
   rules::DueList list((*engine)->rules());

@@ -81,7 +81,7 @@ void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& e
 void run_explain(Session& session, Request& request) {
   const auto& from = *flow::find_form(request.from);
   const auto& to = *flow::find_form(request.to);
-  const auto engine = session.engine({&from, &to});
+  const auto engine = session.engine({{&from}, {&to, false}});
   if (!engine) return session.fail(engine.error());
   auto source = flow::FileSource::open(request.file);
   if (!source) return session.fail(source.error());

@@ -90,7 +90,7 @@ class TripWorker final : public flow::Worker {
 void run_roundtrip(Session& session, Request& request) {
   const auto& from = request.records.form();
   const auto& through = *flow::find_form(request.through);
-  const auto engine = session.engine({&from, &through});
+  const auto engine = session.engine({{&from}, {&through, false}});
   if (!engine) return session.fail(engine.error());
   request.options.name_space = request.records.name_space;
   const auto let = selected(request.records.let);

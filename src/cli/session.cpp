@@ -19,7 +19,7 @@ Result<const Tables*> Session::tables() {
   return static_cast<const Tables*>(tables_.get());
 }
 
-Result<const flow::Engine*> Session::engine(std::initializer_list<const flow::Form*> wanted) {
+Result<const flow::Engine*> Session::engine(std::initializer_list<flow::Wanted> wanted) {
   if (engine_ == nullptr) {
     const auto found = tables();
     if (!found) return found.error();

@@ -31,7 +31,7 @@ struct Session {
   Result<const Tables*> tables();
   /// Everything that conversions to and from these forms rest on, loaded from the tables and proved. Once: a command
   /// asks for all its forms together.
-  Result<const flow::Engine*> engine(std::initializer_list<const flow::Form*> wanted = {&flow::fhir_r4_form()});
+  Result<const flow::Engine*> engine(std::initializer_list<flow::Wanted> wanted = {{&flow::fhir_r4_form()}});
 
   /// Says what stopped the work, and sets the exit code that goes with it.
   void fail(const Error& error);

@@ -4,6 +4,7 @@
 #include <array>
 #include <bit>
 
+#include "base/decimal.hpp"
 #include "syntax/json.hpp"
 #include "syntax/xml_write.hpp"
 
@@ -315,36 +316,12 @@ class XmlWriter {
 
 // ---- Reading ---------------------------------------------------------------------------------------------
 
-// RFC 8259 section 6: what may stand in JSON as a number.
-bool is_json_number(std::string_view text) {
-  std::size_t at = 0;
-  const auto digits = [&] {
-    const std::size_t from = at;
-    while (at < text.size() && text[at] >= '0' && text[at] <= '9') ++at;
-    return at - from;
-  };
-  if (text.starts_with('-')) ++at;
-  const bool zero = at < text.size() && text[at] == '0';
-  const std::size_t whole = digits();
-  if (whole == 0 || (zero && whole > 1)) return false;
-  if (at < text.size() && text[at] == '.') {
-    ++at;
-    if (digits() == 0) return false;
-  }
-  if (at < text.size() && (text[at] == 'e' || text[at] == 'E')) {
-    ++at;
-    if (at < text.size() && (text[at] == '+' || text[at] == '-')) ++at;
-    if (digits() == 0) return false;
-  }
-  return at == text.size();
-}
-
 // White space around a value is none of it in the schema's whitespace-collapsing types, yet FHIR forbids it
 // there: it is kept, and strict reading tells.
 NodeKind kind_of(std::string_view text, Primitive primitive) {
   const NodeKind wanted = json_kind(primitive);
   if (wanted == NodeKind::boolean && text != "true" && text != "false") return NodeKind::string;
-  if (wanted == NodeKind::number && !is_json_number(text)) return NodeKind::string;
+  if (wanted == NodeKind::number && !is_decimal(text)) return NodeKind::string;
   return wanted;
 }
 

@@ -35,7 +35,7 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
       reader_(engine, *conversion.from, conversion.options, conversion.checks),
       old_reader_(engine, record_form(), conversion.options) {
   if (!conversion.to->is_record()) {
-    elements_ = &engine.elements(*conversion.to);
+    elements_ = engine.elements(*conversion.to);
     writer_.emplace(engine.mapping(*conversion.to), conversion.options);
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
   }
@@ -70,23 +70,32 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   for (const auto& one : records) {
     // A record that is held back happened all the same: without it the visits around it would seem to contradict.
     if (notes_) notes_->append(one, batch.notes);
-    if (blocks(found, one.text(record::FieldId::id))) {
+    bool goes_on = !blocks(found, one.text(record::FieldId::id));
+    if (goes_on && conversion_->write) {
+      if (const auto written = write(one, batch); !written) {
+        goes_on = false;
+        reader_.begin_findings(one);
+        reader_.findings().report(FindingId::not_written, {}, one.root->offset, {written.error().message});
+        for (auto& reason : reader_.take_findings()) found.push_back(std::move(reason));
+      }
+    }
+    if (goes_on) {
+      ++batch.tally.written;
+    } else {
       rejected = true;
       ++batch.tally.rejected;
-    } else {
-      ++batch.tally.written;
-      if (conversion_->write) write(one, batch);
     }
   }
   if (rejected && conversion_->keep_rejects) {
-    const bool is_json = std::none_of(found.begin(), found.end(),
+    const bool is_json = conversion_->from->syntax == Syntax::json &&
+                         std::none_of(found.begin(), found.end(),
                                       [](const Finding& one) { return one.id == FindingId::json_syntax; });
     append_reject(piece.bytes, is_json, found, batch.rejects);
   }
   for (auto& one : found) batch.findings.push_back(std::move(one));
 }
 
-void Converter::write(const record::Record& record, Batch& batch) {
+Outcome Converter::write(const record::Record& record, Batch& batch) {
   const bool xml = conversion_->to->syntax == Syntax::xml;
   std::string& out = conversion_->pretty || xml ? scratch_ : batch.out;
   if (&out == &scratch_) scratch_.clear();
@@ -97,38 +106,34 @@ void Converter::write(const record::Record& record, Batch& batch) {
     writer_->write_resources(record, out, written_);
     for (const auto& one : written_) place(0, one, batch);
     if (find_old(record)) withdraw(record, batch);
-    return;
+    return std::monostate{};
   } else {
     writer_->write_bundle(record, out);
     if (find_old(record)) withdraw(record, batch);
   }
   if (xml) {
-    append_xml(batch);
+    if (auto written = append_xml(batch); !written) return written;
   } else if (conversion_->pretty) {
     syntax::append_pretty_json(scratch_, batch.out);
   }
   batch.out += '\n';
+  return std::monostate{};
 }
 
 // The Bundle in scratch_ as one XML document on a line of its own. A line feed in a narrative becomes a reference,
 // which XML reads as the same.
-void Converter::append_xml(Batch& batch) {
+Outcome Converter::append_xml(Batch& batch) {
   arena_.reset();
   auto tree = syntax::read_json(scratch_, arena_, elements_->names());
   const auto begin = batch.out.size();
-  const auto written = tree ? fhir::to_xml(**tree, *elements_, batch.out, scratch_) : Outcome(tree.error());
-  if (!written) {
-    record::Findings findings;
-    findings.begin(batch.file, {}, {}, 0);
-    findings.report(record::FindingId::not_in_form, {}, record::Findings::no_place, {std::string_view(written.error().message)});
-    for (auto& one : findings.take()) batch.findings.push_back(std::move(one));
-    return;
-  }
+  if (!tree) return tree.error();
+  if (auto written = fhir::to_xml(**tree, *elements_, batch.out, scratch_); !written) return written;
   const auto declared = batch.out.find("?>\n", begin);
   if (declared != std::string::npos) batch.out.erase(declared + 2, 1);
   for (auto at = batch.out.find('\n', begin); at != std::string::npos; at = batch.out.find('\n', at)) {
     batch.out.replace(at, 1, "&#10;");
   }
+  return std::monostate{};
 }
 
 void Converter::place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const {

@@ -43,8 +43,9 @@ class Converter final : public Worker {
 
  private:
   void work_on(const syntax::JsonPiece& piece, Batch& batch);
-  void write(const record::Record& record, Batch& batch);
-  void append_xml(Batch& batch);
+  /// Appends the record in its form; nothing, and the reason, when the form cannot hold it.
+  Outcome write(const record::Record& record, Batch& batch);
+  Outcome append_xml(Batch& batch);
   bool find_old(const record::Record& record);
   void withdraw(const record::Record& record, Batch& batch);
   void place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const;

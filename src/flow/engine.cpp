@@ -4,7 +4,7 @@ namespace charpie::flow {
 
 Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_view site_rules,
                                              std::string_view site_file,
-                                             std::span<const Form* const> wanted) {
+                                             std::span<const Wanted> wanted) {
   auto terms = terms::Terms::load(tables);
   if (!terms) return terms.error();
   auto units = units::Units::load(tables);
@@ -13,15 +13,21 @@ Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_v
   auto fixed_units = mapping::FixedUnits::load(tables, engine->units_);
   if (!fixed_units) return fixed_units.error();
   engine->fixed_units_ = std::make_unique<mapping::FixedUnits>(std::move(*fixed_units));
-  const Form* const most_used[] = {&fhir_r4_form()};
-  for (const Form* form : wanted.empty() ? std::span<const Form* const>(most_used) : wanted) {
-    if (form->is_record() || engine->mappings_.contains(form->shape)) continue;
-    auto mapping = mapping::Mapping::load(tables, engine->terms_, *engine->fixed_units_, "fhir", form->shape);
-    if (!mapping) return mapping.error();
-    auto elements = fhir::Elements::load(tables, form->version, (*mapping)->open_names());
-    if (!elements) return elements.error();
-    engine->elements_.emplace(form->shape, std::make_unique<fhir::Elements>(std::move(*elements)));
-    engine->mappings_.emplace(form->shape, std::move(*mapping));
+  const Wanted most_used[] = {{&fhir_r4_form()}};
+  for (const auto& [form, reads] : wanted.empty() ? std::span<const Wanted>(most_used) : wanted) {
+    if (form->is_record()) continue;
+    auto& mapping = engine->mappings_[form->shape];
+    if (mapping == nullptr) {
+      auto loaded = mapping::Mapping::load(tables, engine->terms_, *engine->fixed_units_, "fhir", form->shape);
+      if (!loaded) return loaded.error();
+      mapping = std::move(*loaded);
+    }
+    auto& elements = engine->elements_[form->shape];
+    if (elements == nullptr && (reads || form->syntax == Syntax::xml)) {
+      auto loaded = fhir::Elements::load(tables, form->version, mapping->open_names());
+      if (!loaded) return loaded.error();
+      elements = std::make_unique<fhir::Elements>(std::move(*loaded));
+    }
   }
   auto rules = rules::RuleBook::load(tables, engine->terms_, engine->units_, site_rules, site_file);
   if (!rules) return rules.error();

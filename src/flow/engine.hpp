@@ -26,7 +26,7 @@ class Engine {
   /// Error::mapping_broken with file, line and mend; Error::usage for the site's own rules.
   static Result<std::unique_ptr<Engine>> load(const Tables& tables, std::string_view site_rules = {},
                                               std::string_view site_file = {},
-                                              std::span<const Form* const> wanted = {});
+                                              std::span<const Wanted> wanted = {});
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
@@ -34,8 +34,11 @@ class Engine {
   const units::Units& units() const { return units_; }
   /// The mapping of a form that was wanted; of FHIR R4 when the engine was loaded without naming any.
   const mapping::Mapping& mapping(const Form& form = fhir_r4_form()) const { return *mappings_.at(form.shape); }
-  /// HL7's elements in the version of a form that was wanted.
-  const fhir::Elements& elements(const Form& form) const { return *elements_.at(form.shape); }
+  /// HL7's elements in the version of a form that was wanted for reading, or is XML; else nullptr.
+  const fhir::Elements* elements(const Form& form) const {
+    const auto known = elements_.find(form.shape);
+    return known == elements_.end() ? nullptr : known->second.get();
+  }
   const rules::RuleBook& rules() const { return *rules_; }
   const record::RecordReader& records() const { return records_; }
 

@@ -19,6 +19,12 @@ struct Form {
   bool is_record() const { return shape.empty(); }
 };
 
+/// A form that a run needs. Reading it is strict, and strict reading needs HL7's element tables; so does XML.
+struct Wanted {
+  const Form* form;
+  bool reads = true;
+};
+
 std::span<const Form> forms();
 /// The form of that name, or nullptr.
 const Form* find_form(std::string_view name);

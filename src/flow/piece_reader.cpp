@@ -16,7 +16,7 @@ PieceReader::PieceReader(const Engine& engine, const Form& form, const mapping::
     : engine_(&engine), form_(&form), checks_(engine.rules(), checks) {
   findings_.set_grades(engine.rules().grades());
   if (!form.is_record()) {
-    strict_.emplace(engine.elements(form));
+    strict_.emplace(*engine.elements(form));
     instances_ = std::make_unique<mapping::Reader>(engine.mapping(form), options);
   }
 }
@@ -27,7 +27,7 @@ Result<syntax::Node*> PieceReader::read_tree(const syntax::JsonPiece& piece) {
     const auto& names = form_->is_record() ? engine_->records().names() : engine_->mapping(*form_).names();
     return syntax::read_json(piece.bytes, arena_, names);
   }
-  auto document = fhir::read_xml(piece.bytes, engine_->elements(*form_), arena_);
+  auto document = fhir::read_xml(piece.bytes, *engine_->elements(*form_), arena_);
   if (!document) return document.error();
   text_ = document->text;
   findings_.begin(file_, {}, text_, narrow(piece.line), narrow(piece.column));
@@ -47,7 +47,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   broken_.clear();
   findings_.begin(file, {}, piece.bytes, narrow(piece.line), narrow(piece.column));
   const auto broken = [&](const Error& error, std::size_t line, std::size_t column) {
-    findings_.report(record::FindingId::json_syntax, {}, record::Findings::no_place, {error.message});
+    const auto kind = form_->syntax == Syntax::xml ? record::FindingId::xml_syntax : record::FindingId::json_syntax;
+    findings_.report(kind, {}, record::Findings::no_place, {error.message});
     broken_ = findings_.take();
     broken_.back().line = narrow(line);
     broken_.back().column = narrow(column);

@@ -45,7 +45,7 @@ bool lies_in(std::string_view path, std::string_view field) {
 }
 
 RoundTrip::RoundTrip(const Engine& engine, const Form& through, const mapping::Options& options)
-    : form_(&through), mapping_(&engine.mapping(through)), elements_(&engine.elements(through)), writer_(*mapping_, options), reader_(*mapping_, options) {}
+    : form_(&through), mapping_(&engine.mapping(through)), elements_(engine.elements(through)), writer_(*mapping_, options), reader_(*mapping_, options) {}
 
 // What was written, as a tree in the arena; `bytes` is the text that its places count in.
 Result<syntax::Node*> RoundTrip::read_again(std::string_view& bytes) {

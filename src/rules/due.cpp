@@ -361,6 +361,16 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
   return due;
 }
 
+std::string_view in_words(const Due& due) {
+  switch (due.kind) {
+    case Due::at: return due.text;
+    case Due::as_needed: return "as needed";
+    case Due::untold: return "not told";
+    case Due::no_order: break;
+  }
+  return "no order";
+}
+
 DueComparison compare_due(const Due& due, const Time& charted, const RuleBook& book) {
   DueComparison comparison;
   if (due.kind != Due::at) return comparison;

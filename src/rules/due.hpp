@@ -39,6 +39,9 @@ struct Due {
 /// apart (an early change does not move them); nothing = counted from the change.
 Due next_due(const record::Record& record, const RuleBook& book, const std::optional<Time>& anchor = std::nullopt);
 
+/// The time, or why there is none: "as needed", "not told", "no order".
+std::string_view in_words(const Due& due);
+
 /// How a charted next due time stands to that of the order.
 struct DueComparison {
   bool same = true;

@@ -33,16 +33,6 @@ rules::Due due_of(const json& due_case, std::optional<std::string> anchor = std:
   return rules::next_due(reading.record, book(), time);
 }
 
-std::string in_words(const rules::Due& due) {
-  switch (due.kind) {
-    case rules::Due::at: return due.text;
-    case rules::Due::as_needed: return "as needed";
-    case rules::Due::untold: return "not told";
-    case rules::Due::no_order: break;
-  }
-  return "no order";
-}
-
 std::string joined(const std::vector<std::string>& notes) {
   std::string text;
   for (const auto& note : notes) text += note + "\n";
@@ -58,7 +48,7 @@ TEST_CASE("due times by hand") {
     const auto due_case = json::parse(line);
     CAPTURE(line);
     const auto due = due_of(due_case);
-    CHECK(in_words(due) == due_case["due"].get<std::string>());
+    CHECK(rules::in_words(due) == due_case["due"].get<std::string>());
     if (due_case.contains("note")) {
       CHECK(joined(due.notes).find(due_case["note"].get<std::string>()) != std::string::npos);
     } else {

@@ -114,6 +114,7 @@ class Compiler {
     if (const Node* list = root->member("bookkeeping")) {
       for (const Node* at = list->first; at != nullptr; at = at->next) mapping_.bookkeeping_.emplace_back(at->text);
     }
+    if (const Node* elsewhere = root->member("elsewhere")) read_elsewhere(elsewhere, set);
     // Names first: a reference may point to a template that comes later.
     for (const auto& [node, where] : templates) declare(need_text(node, "$name", *where), *where, node);
     std::vector<std::pair<Parameters, Place>> rows;
@@ -125,6 +126,7 @@ class Compiler {
     for (const auto& [parameters, place] : rows) compile_row(parameters, place);
     std::sort(mapping_.templates_.begin(), mapping_.templates_.end(),
               [](const Template& a, const Template& b) { return a.number < b.number; });
+    for (const auto& [name, where] : says_of_visit_) mapping_.elsewhere_.visit.push_back(number_of(name, where));
     read_not_carried(root, set);
   }
 
@@ -286,6 +288,21 @@ class Compiler {
     }
   }
 
+  // How instances of others are read. The templates that it names may come later.
+  void read_elsewhere(const Node* node, const File& set) {
+    auto& into = mapping_.elsewhere_;
+    for (const Node* at = need(node, "visit", set)->first; at != nullptr; at = at->next)
+      says_of_visit_.emplace_back(at->text, place(set, at));
+    for (const Node* at = need(node, "joins", set)->first; at != nullptr; at = at->next) into.joins.emplace_back(at->text);
+    for (const Node* at = need(node, "times", set)->first; at != nullptr; at = at->next) into.times.emplace_back(at->text);
+    for (const Node* at = need(node, "texts", set)->first; at != nullptr; at = at->next) into.texts.emplace_back(at->text);
+    into.wound = need_text(node, "wound", set);
+    for (const Node* at = need(node, "withdrawn", set)->first; at != nullptr; at = at->next)
+      into.withdrawn.emplace_back(at->name_text, at->text);
+    for (const Node* at = need(node, "index", set)->first; at != nullptr; at = at->next)
+      mapping_.elsewhere_members_[std::string(at->name_text)] = at->text;
+  }
+
   // --- templates
   // -----------------------------------------------------------------------------------------------
 
@@ -372,6 +389,10 @@ class Compiler {
         else
           fault(place(*entry.file, entry.value), "unknown scope '" + scope + "'",
                 "visit, wound, patient or performer");
+      } else if (entry.name == "$direction") {
+        if (text_of(entry) != "in")
+          fault(place(*entry.file, entry.value), "unknown direction '" + text_of(entry) + "'", "in, or leave it out");
+        made.one_way = true;
       } else if (entry.name == "$for") {
         const auto target = resolve(text_of(entry), around, place(*entry.file, entry.value));
         enter_loop(target, around, place(*entry.file, entry.value));
@@ -384,6 +405,8 @@ class Compiler {
         made.any_of.push_back(resolve(text_of(entry), around, place(*entry.file, entry.value)).accessor);
       } else if (entry.name == "$when") {
         add_condition(entry, around, made.when);
+      } else if (entry.name == "$sets") {
+        read_settings(entry, around, made);
       } else if (entry.name == "resourceType") {
         made.resource_type = text_of(entry);
       }
@@ -397,10 +420,24 @@ class Compiler {
     mapping_.templates_.push_back(std::move(made));
   }
 
+  void read_settings(const Entry& entry, const Surroundings& around, Template& made) const {
+    for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
+      const Place where = place(*entry.file, at);
+      if (!made.one_way) fault(where, "only a template of direction in sets fields", "write them into holes");
+      const auto target = resolve(substitute(at->name_text, *entry.parameters), around, where);
+      const auto* words = domain(*target.field, target.field->kind);
+      const auto word = substitute(at->text, *entry.parameters);
+      if (words != nullptr && words->find(word) == nullptr)
+        fault(where, "'" + word + "' is no word of " + words->name, "use one of codes/" + words->name + ".csv");
+      made.sets.push_back({target.accessor, word});
+    }
+  }
+
   // The codings in the member that tells instances apart become the index for reading.
   void index(Template& made) {
-    const auto member = mapping_.index_members_.find(made.resource_type);
-    if (member == mapping_.index_members_.end()) return;
+    const auto& members = made.one_way ? mapping_.elsewhere_members_ : mapping_.index_members_;
+    const auto member = members.find(made.resource_type);
+    if (member == members.end()) return;
     const auto question_system = canonical_ + "/CodeSystem/question";
     std::vector<const Node*> codings;
     const std::string_view path = member->second;
@@ -420,7 +457,7 @@ class Compiler {
         made.standard_codes.push_back(entry);
       }
     }
-    if (made.own_code.empty()) {
+    if (made.own_code.empty() && !made.one_way) {
       fault(made.place, "the template '" + made.name + "' has no code of its own",
             "add {own " + made.name + "} to its code");
     }
@@ -870,8 +907,10 @@ class Compiler {
       scalar_item_.reset();
     }
     body->when = std::move(when);
+    body->one_way = std::any_of(entries.begin(), entries.end(), [](const Entry& entry) { return entry.name == "$direction"; });
     if (loop == nullptr) return body;
     loop->has_hole = true;
+    loop->one_way = body->one_way;
     loop->pure_mirror = body->pure_mirror;
     loop->parts.push_back(std::move(body));
     return loop;
@@ -1301,7 +1340,7 @@ class Compiler {
     // A list with an item that is always written is always written itself.
     if (part.kind == Part::Kind::array) {
       part.always =
-          std::any_of(part.parts.begin(), part.parts.end(), [](const auto& item) { return item->always; });
+          std::any_of(part.parts.begin(), part.parts.end(), [](const auto& item) { return item->always && !item->one_way; });
     }
     if (part.has_hole) return;
     part.pure_mirror = false;
@@ -1337,6 +1376,7 @@ class Compiler {
   std::map<std::string, Named, std::less<>> frames_;
   std::map<std::string, std::string, std::less<>> default_types_;
   std::map<std::string, std::uint32_t, std::less<>> numbers_;
+  std::vector<std::pair<std::string, Place>> says_of_visit_;  // templates that "elsewhere" names
   std::map<const Node*, std::uint32_t> shared_;
   std::map<std::uint32_t, std::uint32_t> shared_marks_;
   std::unique_ptr<Part> scalar_item_;
@@ -1374,22 +1414,45 @@ const Template* Mapping::find(std::string_view name) const {
   return nullptr;
 }
 
-const Template* Mapping::recognise(std::string_view resource_type, std::string_view system,
-                                   std::string_view code) const {
-  std::string key(resource_type);
+namespace {
+
+// What stands under "type|system|code", or under the type where there is no code.
+std::uint32_t look_up(const std::map<std::string, std::uint32_t, std::less<>>& index, std::string_view type,
+                      std::string_view system, std::string_view code) {
+  std::string key(type);
   if (!code.empty()) {
     key += '|';
     key += system;
     key += '|';
     key += code;
   }
-  const auto known = index_.find(key);
-  return known == index_.end() ? nullptr : &templates_[known->second - 1];
+  const auto known = index.find(key);
+  return known == index.end() ? 0 : known->second;
+}
+
+std::string_view member_of(const std::map<std::string, std::string, std::less<>>& members, std::string_view type) {
+  const auto known = members.find(type);
+  return known == members.end() ? std::string_view{} : std::string_view{known->second};
+}
+
+}  // namespace
+
+const Template* Mapping::recognise(std::string_view resource_type, std::string_view system,
+                                   std::string_view code) const {
+  const auto number = look_up(index_, resource_type, system, code);
+  return number == 0 ? nullptr : &templates_[number - 1];
+}
+const Template* Mapping::recognise_elsewhere(std::string_view resource_type, std::string_view system,
+                                             std::string_view code) const {
+  const auto number = look_up(elsewhere_index_, resource_type, system, code);
+  return number == 0 ? nullptr : &templates_[number - 1];
 }
 
 std::string_view Mapping::index_member(std::string_view resource_type) const {
-  const auto known = index_members_.find(resource_type);
-  return known == index_members_.end() ? std::string_view{} : std::string_view{known->second};
+  return member_of(index_members_, resource_type);
+}
+std::string_view Mapping::elsewhere_member(std::string_view resource_type) const {
+  return member_of(elsewhere_members_, resource_type);
 }
 
 }  // namespace charpie::mapping

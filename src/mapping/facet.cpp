@@ -316,7 +316,8 @@ std::string_view Facets::get(const Value* value, record::FieldId field, Facet fa
   }
 }
 
-bool Facets::set(Value& value, Facet facet, std::string_view text, Arena& arena, const terms::Domain*) {
+bool Facets::set(Value& value, Facet facet, std::string_view text, Arena& arena,
+                 const terms::Domain* domain) {
   if (text.empty()) return false;
   if (facet == Facet::none && text != "none") return false;
   if (facet == Facet::absent || facet == Facet::none) {
@@ -346,6 +347,14 @@ bool Facets::set(Value& value, Facet facet, std::string_view text, Arena& arena,
     case Facet::word:
       if (value.kind == Kind::clock) return put(value.text, text);
       return put(code_of(value, arena).word, text);
+    case Facet::standard_code: {
+      // Of a clock position that others sent without our word.
+      if (value.kind != Kind::clock || domain == nullptr) return false;
+      const auto link = std::find_if(domain->links.begin(), domain->links.end(), [&](const terms::Link& one) {
+        return one.code == text && one.direction != terms::Direction::out;
+      });
+      return link != domain->links.end() && put(value.text, domain->concepts[link->index].word);
+    }
     case Facet::text:
       return put(code_of(value, arena).text, text);
     case Facet::system:

@@ -24,6 +24,7 @@ struct Options {
   std::string units = "fixed";       // fixed, charted
   std::string pack = "transaction";  // transaction, collection, bulk
   std::string name_space;            // the user's namespace; empty: source.system serves
+  std::int64_t visit_window = 0;     // reading: minutes that instances of one wound may lie apart and be one visit
   std::string_view find(std::string_view option) const;
 };
 
@@ -50,6 +51,16 @@ struct Home {
   Facet facet;
   std::uint32_t template_number;
   const Part* part;
+};
+
+/// How instances are read that others wrote (set.json, "elsewhere"): they carry none of our identifiers.
+struct Elsewhere {
+  std::vector<std::uint32_t> visit;  // templates of what each instance says of its visit, the weightiest first
+  std::vector<std::string> joins;    // members whose references join instances to one visit
+  std::string wound;                 // the member that names the wound
+  std::vector<std::string> times;    // paths of the time that an instance is of, the first that is there
+  std::vector<std::string> texts;    // members that hold words where a number might stand
+  std::vector<std::pair<std::string, std::string>> withdrawn;  // member and value of an instance that is not read
 };
 
 class Mapping {
@@ -90,6 +101,11 @@ class Mapping {
                             std::string_view code) const;
   /// The member whose codings tell instances of a type apart; empty when the type alone does.
   std::string_view index_member(std::string_view resource_type) const;
+  const Elsewhere& elsewhere() const { return elsewhere_; }
+  /// The same two for templates that are read only (direction "in").
+  const Template* recognise_elsewhere(std::string_view resource_type, std::string_view system,
+                                      std::string_view code) const;
+  std::string_view elsewhere_member(std::string_view resource_type) const;
   /// Members that servers write for themselves and that say nothing of a visit: "meta.versionId".
   std::span<const std::string> bookkeeping() const { return bookkeeping_; }
   /// The number of the template that holds the record's own key: it stands for the visit.
@@ -112,6 +128,9 @@ class Mapping {
   std::vector<std::string> panels_{""};
   std::map<std::string, std::uint32_t, std::less<>> index_;  // type|system|code -> template number + 1
   std::map<std::string, std::string, std::less<>> index_members_;
+  Elsewhere elsewhere_;
+  std::map<std::string, std::uint32_t, std::less<>> elsewhere_index_;
+  std::map<std::string, std::string, std::less<>> elsewhere_members_;
   std::vector<NotCarried> not_carried_;
   std::vector<Home> homes_;
   std::vector<std::vector<Limit>> limits_;

@@ -81,6 +81,7 @@ struct Part {
   bool has_hole = false;     // it or something below is a hole
   bool pure_mirror = false;  // every hole below is a copy: compared as a whole
   bool always = false;       // written even when its own holes are empty, as long as its parent is
+  bool one_way = false;      // an item of a list that is read, never written
   bool also_loop = false;    // a loop over the further codings of a code
   std::uint32_t name = 0;    // number of the member name; 0 for array items and choices
   std::uint32_t shared =
@@ -106,6 +107,12 @@ struct Part {
 /// How long a resource lives and how a second load treats it (design: shared and visit-scoped).
 enum class Lifetime : std::uint8_t { visit, wound, patient, performer };
 
+/// A word that a field has because an instance is what it is.
+struct Setting {
+  Accessor accessor;
+  std::string word;
+};
+
 /// One kind of instance.
 struct Template {
   std::string name;
@@ -121,6 +128,8 @@ struct Template {
   std::unique_ptr<Part> body;
   std::string own_code;  // system|code that tells it apart, empty for types found by type alone
   std::vector<std::string> standard_codes;  // system|code also found on others' instances
+  bool one_way = false;                     // read, never written: a shape of others
+  std::vector<Setting> sets;
   Place place;
 };
 

@@ -57,6 +57,7 @@ void Plan::make(const Record& record, const Options& options) {
   Scope scope;
   scope.level[0] = root_;
   for (const auto& made_from : mapping_->templates()) {
+    if (made_from.one_way) continue;
     scope.level[1] = nullptr;
     if (made_from.has_loop) {
       Value* list = follow(made_from.loop, scope);

@@ -221,6 +221,7 @@ class Program::Builder {
   void items(Part& array, std::uint32_t at) {
     std::string joined;
     for (auto& part : array.parts) {
+      if (part->one_way) continue;
       if (part->kind == Part::Kind::constant && part->when.empty()) {
         joined.append(part->json).append(",");
         continue;

@@ -256,9 +256,14 @@ class Prover {
   Outcome index() {
     std::map<std::string, int> standard_uses;
     for (const auto& one : mapping_.templates_) {
+      if (one.one_way) continue;
       for (const auto& code : one.standard_codes) ++standard_uses[one.resource_type + "|" + code];
     }
     for (const auto& one : mapping_.templates_) {
+      if (one.one_way) {
+        if (auto indexed = index_one_way(one); !indexed) return indexed;
+        continue;
+      }
       const std::string key =
           one.own_code.empty() ? one.resource_type : one.resource_type + "|" + one.own_code;
       const auto [known, fresh] = mapping_.index_.emplace(key, one.number);
@@ -283,7 +288,27 @@ class Prover {
     return std::monostate{};
   }
 
+  // A shape of others is known by each of its codes, or by its type. What every instance says of its visit is no
+  // shape of its own.
+  Outcome index_one_way(const Template& one) {
+    const auto& visit = mapping_.elsewhere_.visit;
+    if (std::find(visit.begin(), visit.end(), one.number) != visit.end()) return std::monostate{};
+    std::vector<std::string> keys;
+    for (const auto& code : one.standard_codes) keys.push_back(one.resource_type + "|" + code);
+    if (keys.empty()) keys.push_back(one.resource_type);
+    for (const auto& key : keys) {
+      const auto [known, fresh] = mapping_.elsewhere_index_.emplace(key, one.number);
+      if (fresh) continue;
+      const auto& other = mapping_.templates_[known->second - 1];
+      return fault(one.place,
+                   "the templates '" + other.name + "' and '" + one.name + "' cannot be told apart: both are " + key,
+                   "give one another code");
+    }
+    return std::monostate{};
+  }
+
   Outcome walk(const Part& part, const Template& owner, Circumstances circumstances) {
+    if (part.one_way) return std::monostate{};
     circumstances.add(part.when);
     if (part.kind == Part::Kind::array) {
       if (auto told_apart = items(part); !told_apart) return told_apart;
@@ -300,7 +325,7 @@ class Prover {
       }
       return std::monostate{};
     }
-    if (part.kind == Part::Kind::primitive && !part.mirror && part.facet != Facet::precision &&
+    if (part.kind == Part::Kind::primitive && !owner.one_way && !part.mirror && part.facet != Facet::precision &&
         (part.source == Source::field ||
          (part.source == Source::identity_system && part.accessor.steps > 0))) {
       const auto kind = record::field(part.accessor.field).kind;

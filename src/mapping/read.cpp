@@ -6,12 +6,15 @@
 
 #include <algorithm>
 #include <charconv>
-#include <deque>
+#include <set>
 #include <unordered_map>
 
 #include "base/time.hpp"
+#include "mapping/instances.hpp"
+#include "mapping/likeness.hpp"
 #include "mapping/prove.hpp"
 #include "record/leaf.hpp"
+#include "record/write.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::mapping {
@@ -26,163 +29,6 @@ using record::Value;
 using syntax::Node;
 
 namespace {
-
-// A copy to be compared when the record is complete. `node` is nullptr where the instance has nothing there.
-struct Copy {
-  const Part* part;
-  Node* node;
-  Node* parent;
-  Scope scope;
-  int alternative = -1;  // of a choice: which one the instance shows
-};
-
-std::string_view plain_text(const Node* node) {
-  return node == nullptr ? std::string_view{} : node->text;
-}
-
-void use_all(Node& node) {
-  node.used = true;
-  for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
-}
-
-bool is_coding(const Node& node) {
-  return node.is_object() && node.member("system") != nullptr && node.member("code") != nullptr;
-}
-
-// Whether an instance shows a constant. Codes are compared by system and code, never by display.
-bool resembles(const Node& constant, const Node& node) {
-  if (constant.kind != node.kind) return false;
-  if (constant.is_object()) {
-    if (is_coding(constant)) {
-      return plain_text(node.member("system")) == constant.member("system")->text &&
-             plain_text(node.member("code")) == constant.member("code")->text;
-    }
-    if (const Node* codings = constant.member("coding")) {
-      const Node* shown = node.member("coding");
-      if (shown == nullptr || !shown->is_array()) return false;
-      for (const Node* one = codings->first; one != nullptr; one = one->next) {
-        for (const Node* other = shown->first; other != nullptr; other = other->next) {
-          if (resembles(*one, *other)) return true;
-        }
-      }
-      return false;
-    }
-    for (const Node* at = constant.first; at != nullptr; at = at->next) {
-      const Node* other = node.member(at->name_text);
-      if (other == nullptr || !resembles(*at, *other)) return false;
-    }
-    return true;
-  }
-  if (constant.is_array()) {
-    for (const Node* at = constant.first; at != nullptr; at = at->next) {
-      bool found = false;
-      for (const Node* other = node.first; other != nullptr && !found; other = other->next)
-        found = resembles(*at, *other);
-      if (!found) return false;
-    }
-    return true;
-  }
-  return constant.text == node.text;
-}
-
-bool equal(const Node& a, const Node& b) {
-  if (a.kind != b.kind || a.count != b.count) return false;
-  if (a.is_object()) {
-    for (const Node* at = a.first; at != nullptr; at = at->next) {
-      const Node* other = b.member(at->name_text);
-      if (other == nullptr || !equal(*at, *other)) return false;
-    }
-    return true;
-  }
-  if (a.is_array()) {
-    const Node* other = b.first;
-    for (const Node* at = a.first; at != nullptr; at = at->next, other = other->next) {
-      if (!equal(*at, *other)) return false;
-    }
-    return true;
-  }
-  return a.text == b.text;
-}
-
-bool accepts(const Part& part, const Node& node);
-bool shows(const Part& alternative, const Node& node);
-
-bool accepts_members(const Part& object, const Node& node) {
-  for (const auto& member : object.parts) {
-    if (member->kind == Part::Kind::choose) {
-      // One of several constants is always there.
-      const bool constants = std::all_of(member->parts.begin(), member->parts.end(),
-                                         [](const auto& one) { return one->constant != nullptr; });
-      if (constants && std::none_of(member->parts.begin(), member->parts.end(),
-                                    [&](const auto& one) { return shows(*one, node); })) {
-        return false;
-      }
-      continue;
-    }
-    const Node* shown = node.member(member->name);
-    if (shown == nullptr ? required(*member) : !accepts(*member, *shown)) return false;
-  }
-  return true;
-}
-
-bool accepts(const Part& part, const Node& node) {
-  switch (part.kind) {
-    case Part::Kind::constant:
-      return resembles(*part.constant, node);
-    case Part::Kind::object:
-      return node.is_object() && accepts_members(part, node);
-    case Part::Kind::array:
-      if (!node.is_array()) return false;
-      for (const auto& item : part.parts) {
-        if (item->kind == Part::Kind::loop || item->kind == Part::Kind::references) continue;
-        if (!required(*item)) continue;
-        bool found = false;
-        for (const Node* at = node.first; at != nullptr && !found; at = at->next) found = accepts(*item, *at);
-        if (!found) return false;
-      }
-      return true;
-    case Part::Kind::typed:
-      return accepts(*part.parts.front(), node);
-    case Part::Kind::primitive:
-      return part.shape == Shape::string
-                 ? node.is_string()
-                 : node.kind ==
-                       (part.shape == Shape::number ? syntax::NodeKind::number : syntax::NodeKind::boolean);
-    case Part::Kind::text:
-      return node.is_string() && node.text.starts_with(part.parts.front()->literal);
-    default:
-      return true;
-  }
-}
-
-// Whether the instance shows this alternative: its constants, and at least one of its members.
-bool shows(const Part& alternative, const Node& node) {
-  if (alternative.kind == Part::Kind::constant) {
-    for (const Node* at = alternative.constant->first; at != nullptr; at = at->next) {
-      const Node* shown = node.member(at->name_text);
-      if (shown == nullptr || !resembles(*at, *shown)) return false;
-    }
-    return true;
-  }
-  if (!accepts_members(alternative, node)) return false;
-  return std::any_of(alternative.parts.begin(), alternative.parts.end(), [&](const auto& member) {
-    if (member->kind == Part::Kind::choose) {
-      return std::any_of(member->parts.begin(), member->parts.end(),
-                         [&](const auto& inside) { return shows(*inside, node); });
-    }
-    const Node* shown = node.member(member->name);
-    return shown != nullptr && accepts(*member, *shown);
-  });
-}
-
-bool shows_exactly(const Part& alternative, const Node& node) {
-  if (alternative.kind != Part::Kind::constant) return false;
-  for (const Node* at = alternative.constant->first; at != nullptr; at = at->next) {
-    const Node* shown = node.member(at->name_text);
-    if (shown == nullptr || !equal(*at, *shown)) return false;
-  }
-  return true;
-}
 
 bool depends_on_facet_or_option(const Part& choice) {
   for (const auto& alternative : choice.parts) {
@@ -216,49 +62,7 @@ std::string_view about(const Part& part) {
   return {};
 }
 
-bool path_to(const Node& from, const Node& wanted, std::string& path) {
-  if (&from == &wanted) return true;
-  const auto length = path.size();
-  std::uint32_t index = 0;
-  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
-    if (from.is_object()) {
-      path += '.';
-      path += at->name_text;
-    } else {
-      path += '[' + std::to_string(index) + ']';
-    }
-    if (path_to(*at, wanted, path)) return true;
-    path.resize(length);
-  }
-  return false;
-}
-
 }  // namespace
-
-struct Reader::Instance {
-  Resource* resource = nullptr;
-  const Template* made_from = nullptr;
-  std::string_view type;
-  std::string_view system, record_key;  // of the visit it belongs to, by its own identifier
-  std::uint32_t index = 0;
-  bool indexed = false;
-  bool keyed = false;  // carries our business identifier
-  bool ours = false;   // carries a code of ours, or that identifier: copies are expected in it
-  Visit* visit = nullptr;
-  Value* element = nullptr;
-  std::vector<Copy> copies;
-  const Planned* planned = nullptr;
-};
-
-struct Reader::Visit {
-  std::string_view system, record_key;
-  Instance* panel = nullptr;
-  std::vector<Instance*> members;
-  std::vector<Instance*> shared;
-  std::string refs =
-      "identifier";  // how the sender wrote references: what the alternatives with an option show
-  Record record;
-};
 
 // One call of read().
 class Reader::Matching {
@@ -268,206 +72,22 @@ class Reader::Matching {
         options_(reader.options_),
         writer_(reader.writer_),
         arena_(arena),
-        findings_(findings) {
-    name_coding_ = mapping_.names().find("coding");
-    name_system_ = mapping_.names().find("system");
-    name_code_ = mapping_.names().find("code");
-    name_value_ = mapping_.names().find("value");
-    name_identifier_ = mapping_.names().find("identifier");
+        findings_(findings),
+        instances_(*reader.mapping_, reader.options_, arena, findings) {
+    name_contained_ = mapping_.names().find("contained");
     name_reference_ = mapping_.names().find("reference");
     precision_url_ = mapping_.canonical() + "/StructureDefinition/charted-precision";
   }
 
   void run(std::vector<Resource>& resources, std::vector<Record>& records) {
-    for (auto& resource : resources) {
-      transaction_ =
-          transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
-      recognise(resource);
-    }
-    gather();
-    for (auto& visit : visits_) read_visit(visit);
-    for (auto& visit : visits_) verify_visit(visit);
-    for (auto& instance : instances_) report_rest(instance);
-    for (auto& visit : visits_) records.push_back(visit.record);
+    instances_.gather(resources);
+    for (auto& visit : instances_.visits()) read_visit(visit);
+    for (auto& visit : instances_.visits()) verify_visit(visit);
+    for (auto& instance : instances_.all()) report_rest(instance);
+    for (auto& visit : instances_.visits()) records.push_back(visit.record);
   }
 
  private:
-  // --- what is what
-  // ----------------------------------------------------------------------------------------------
-
-  void recognise(Resource& resource) {
-    Node& node = *resource.node;
-    const Node* type = node.is_object() ? node.member("resourceType") : nullptr;
-    if (type == nullptr || !type->is_string()) {
-      report(FindingId::instance_not_fhir, resource, &node, {"resource"});
-      return;
-    }
-    Instance& made = instances_.emplace_back();
-    made.resource = &resource;
-    made.type = type->text;
-    const auto member = mapping_.index_member(type->text);
-    if (member.empty()) {
-      made.made_from = mapping_.recognise(type->text, {}, {});
-    } else if (const Node* code = at_path(node, member)) {
-      made.made_from = by_codings(type->text, *code, made.ours);
-    }
-    if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
-    if (const Node* id = node.member("id")) {
-      std::string local(type->text);
-      local += '/';
-      local += id->text;
-      by_url_.emplace(arena_.keep(local), &made);
-    }
-    if (made.made_from == nullptr) {
-      report(FindingId::instance_unknown, resource, &node, {type->text});
-      return;
-    }
-    if (made.made_from->lifetime == Lifetime::visit) identify(made);
-  }
-
-  static const Node* at_path(const Node& node, std::string_view path) {
-    const Node* at = &node;
-    while (at != nullptr && !path.empty()) {
-      const auto dot = path.find('.');
-      at = at->member(path.substr(0, dot));
-      path = dot == std::string_view::npos ? std::string_view{} : path.substr(dot + 1);
-    }
-    return at;
-  }
-
-  // Our own coding decides; a standard one does where it stands on one template only.
-  const Template* by_codings(std::string_view type, const Node& code, bool& ours) const {
-    const Node* codings = code.member(name_coding_);
-    const Template* found = nullptr;
-    for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
-      const auto system = plain_text(at->member(name_system_));
-      const Template* one = mapping_.recognise(type, system, plain_text(at->member(name_code_)));
-      if (one == nullptr) continue;
-      if (system.starts_with(mapping_.canonical())) {
-        ours = true;
-        return one;
-      }
-      if (found == nullptr) found = one;
-    }
-    return found;
-  }
-
-  // The record's key and the place in the list, from "KEY#name.index".
-  void identify(Instance& instance) {
-    const Node* identifiers = instance.resource->node->member(name_identifier_);
-    for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr;
-         at = at->next) {
-      const auto value = plain_text(at->member(name_value_));
-      if (value.empty()) continue;
-      const auto system = plain_text(at->member(name_system_));
-      if (instance.made_from->number == mapping_.visit_template()) {
-        instance.system = system;
-        instance.record_key = value;
-        instance.keyed = instance.ours = true;
-        return;
-      }
-      const auto hash = value.rfind('#');
-      if (hash == std::string_view::npos) continue;
-      auto name = value.substr(hash + 1);
-      const auto& expected = instance.made_from->name;
-      if (!name.starts_with(expected)) continue;
-      name.remove_prefix(expected.size());
-      if (!name.empty()) {
-        if (name.front() != '.' || name.size() < 2) continue;
-        const auto [end, failure] =
-            std::from_chars(name.data() + 1, name.data() + name.size(), instance.index);
-        if (failure != std::errc{} || end != name.data() + name.size()) continue;
-        instance.indexed = true;
-      }
-      instance.system = system;
-      instance.record_key = value.substr(0, hash);
-      instance.keyed = instance.ours = true;
-      return;
-    }
-  }
-
-  // Puts instances together to visits.
-  void gather() {
-    std::unordered_map<std::string, Visit*> by_key;
-    const auto visit_key = [](const Instance& instance) {
-      return std::string(instance.system) + '\n' + std::string(instance.record_key);
-    };
-    for (auto& instance : instances_) {
-      if (instance.made_from == nullptr || instance.made_from->number != mapping_.visit_template()) continue;
-      auto& place = by_key[visit_key(instance)];
-      if (place != nullptr) {
-        report(FindingId::instance_twice, *instance.resource, instance.resource->node, {"visit panel"});
-        instance.made_from = nullptr;
-        continue;
-      }
-      Visit& visit = visits_.emplace_back();
-      visit.system = instance.system;
-      visit.record_key = instance.record_key;
-      visit.panel = &instance;
-      visit.members.push_back(&instance);
-      instance.visit = &visit;
-      place = &visit;
-    }
-    for (auto& instance : instances_) {
-      if (instance.made_from == nullptr || instance.made_from->lifetime != Lifetime::visit ||
-          instance.visit != nullptr)
-        continue;
-      if (instance.keyed) {
-        const auto known = by_key.find(visit_key(instance));
-        if (known != by_key.end()) {
-          join(instance, *known->second);
-          continue;
-        }
-      } else if (visits_.size() == 1) {
-        join(instance, visits_.front());
-        continue;
-      }
-      report(visits_.empty() ? FindingId::visit_missing : FindingId::instance_astray, *instance.resource,
-             instance.resource->node, {instance.type});
-      instance.made_from = nullptr;
-    }
-    for (auto& instance : instances_) {
-      if (instance.made_from == nullptr || instance.made_from->lifetime == Lifetime::visit) continue;
-      bool attached = false;
-      for (auto& visit : visits_) {
-        if (visits_.size() > 1 && !refers_to(visit, instance)) continue;
-        visit.shared.push_back(&instance);
-        attached = true;
-      }
-      if (!attached)
-        report(FindingId::instance_astray, *instance.resource, instance.resource->node, {instance.type});
-    }
-  }
-
-  void join(Instance& instance, Visit& visit) {
-    instance.visit = &visit;
-    visit.members.push_back(&instance);
-  }
-
-  bool refers_to(const Visit& visit, const Instance& shared) const {
-    return std::any_of(visit.members.begin(), visit.members.end(),
-                       [&](const Instance* member) { return refers_to(*member->resource->node, shared); });
-  }
-  bool refers_to(const Node& node, const Instance& shared) const {
-    for (const Node* at = node.first; at != nullptr; at = at->next) {
-      if (at->name == name_reference_ && at->is_string() && resolve(at->text) == &shared) return true;
-      if (at->first != nullptr && refers_to(*at, shared)) return true;
-    }
-    return false;
-  }
-
-  const Instance* resolve(std::string_view reference) const {
-    auto known = by_url_.find(reference);
-    if (known != by_url_.end()) return known->second;
-    // A server's absolute URL ends in Type/id.
-    const auto slash = reference.rfind('/');
-    if (slash == std::string_view::npos || slash == 0) return nullptr;
-    const auto before = reference.rfind('/', slash - 1);
-    if (before == std::string_view::npos) return nullptr;
-    known = by_url_.find(reference.substr(before + 1));
-    return known == by_url_.end() ? nullptr : known->second;
-  }
-
   // --- homes
   // -----------------------------------------------------------------------------------------------------
 
@@ -487,6 +107,7 @@ class Reader::Matching {
         return a->made_from->loop.field < b->made_from->loop.field;
       return a->index < b->index;
     });
+    if (!visit.ours) read_visit_of_others(visit);
     // Instances that are copies as a whole look at what the others brought.
     for (Instance* instance : visit.members) {
       if (!is_copy(*instance->made_from)) match_instance(*instance, visit);
@@ -494,7 +115,114 @@ class Reader::Matching {
     for (Instance* instance : visit.members) {
       if (is_copy(*instance->made_from)) match_instance(*instance, visit);
     }
-    for (Instance* instance : visit.shared) match_instance(*instance, visit);
+    for (Instance* instance : visit.shared) {
+      if (visit.ours)
+        match_instance(*instance, visit);
+      else if (instance->elsewhere != nullptr)
+        match_sayings(*instance->elsewhere, *instance, visit);
+    }
+    if (!visit.ours) infer(visit);
+  }
+
+  // --- what others wrote
+  // ---------------------------------------------------------------------------------------------
+
+  // What each instance says of its visit: status, time, patient, wound. The first to say it is believed; another
+  // that says something else is not understood there, and that is told.
+  void read_visit_of_others(Visit& visit) {
+    for (const auto number : mapping_.elsewhere().visit) {
+      const Template& sayings = mapping_.templates()[number - 1];
+      if (visit.panel->type == sayings.resource_type) match_sayings(sayings, *visit.panel, visit);
+      for (Instance* instance : visit.members) {
+        if (instance != visit.panel && instance->type == sayings.resource_type) match_sayings(sayings, *instance, visit);
+      }
+    }
+    visit.record_key = visit.record.text(FieldId::id);
+  }
+
+  void match_sayings(const Template& sayings, Instance& instance, Visit& visit) {
+    instance_ = &instance;
+    yielding_ = true;
+    Scope scope;
+    scope.level[0] = visit.record.root;
+    copies_.clear();
+    match_members(*sayings.body, *instance.resource->node, scope);
+    instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
+    yielding_ = false;
+  }
+
+  // What a record cannot do without and nobody said: that a visit with findings was an assessment.
+  void infer(Visit& visit) {
+    instance_ = visit.panel;
+    Scope scope;
+    scope.level[0] = visit.record.root;
+    for (const auto number : mapping_.elsewhere().visit) {
+      const Template& sayings = mapping_.templates()[number - 1];
+      const bool some = std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* member) {
+        return member->type == sayings.resource_type;
+      });
+      if (!some) continue;
+      for (const auto& setting : sayings.sets) {
+        if (follow(setting.accessor, scope) != nullptr) continue;
+        make(setting, scope);
+        report(FindingId::visit_inferred, *visit.panel->resource, visit.panel->resource->node,
+               {record::field(setting.accessor.field).path, setting.word});
+      }
+    }
+  }
+
+  bool make(const Setting& setting, const Scope& scope) {
+    Value* value = ensure(setting.accessor, scope);
+    return value != nullptr && writer_.facets().set(*value, Facet::self, setting.word, arena_, nullptr);
+  }
+
+  void match_one_way(Instance& instance, Visit& visit, Scope& scope) {
+    const Template& made_from = *instance.made_from;
+    Node& node = *instance.resource->node;
+    Value* made = nullptr;
+    if (made_from.has_loop) {
+      instance.element = element_for(instance, visit);
+      if (instance.element == nullptr) made = instance.element = blank(record::field(made_from.loop.field));
+      scope.level[1] = instance.element;
+    }
+    match_members(*made_from.body, node, scope);
+    for (const auto& setting : made_from.sets) {
+      if (!make(setting, scope)) report(FindingId::home_conflict, *instance.resource, &node, {});
+    }
+    if (made != nullptr) attach(instance, made_from.loop, made, scope);
+  }
+
+  // Several instances may bring one element of a list: an assertion that refers to its findings, or one finding of
+  // each kind. Where that is not certain the element stays alone, and that is told.
+  Value* element_for(const Instance& instance, const Visit& visit) {
+    const auto alike = [&](const Instance& other) {
+      return other.element != nullptr && other.made_from->one_way && same_settings(*other.made_from, *instance.made_from);
+    };
+    Value* found = nullptr;
+    std::size_t candidates = 0;
+    for (const Instance* other : visit.members) {
+      if (other == &instance || !alike(*other)) continue;
+      if (instances_.refers_to(*other, instance) && other->type != instance.type) return other->element;
+      const bool taken = std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* one) {
+        return one->element == other->element && (one->made_from == instance.made_from || one->type != instance.type);
+      });
+      if (taken || other->element == found) continue;
+      found = other->element;
+      ++candidates;
+    }
+    const auto twins = std::count_if(visit.members.begin(), visit.members.end(), [&](const Instance* one) {
+      return one->made_from == instance.made_from;
+    });
+    if (candidates == 1 && twins == 1) return found;
+    if (candidates > 0) report(FindingId::list_unpaired, *instance.resource, instance.resource->node, {});
+    return nullptr;
+  }
+
+  static bool same_settings(const Template& a, const Template& b) {
+    return a.has_loop && b.has_loop && a.loop.field == b.loop.field &&
+           std::equal(a.sets.begin(), a.sets.end(), b.sets.begin(), b.sets.end(), [](const Setting& x, const Setting& y) {
+             return x.accessor.field == y.accessor.field && x.word == y.word;
+           });
   }
 
   static bool is_copy(const Template& made_from) { return made_from.body->pure_mirror; }
@@ -507,7 +235,9 @@ class Reader::Matching {
     scope.level[0] = visit.record.root;
     const Template& made_from = *instance.made_from;
     Node& node = *instance.resource->node;
-    if (!made_from.has_loop) {
+    if (made_from.one_way) {
+      match_one_way(instance, visit, scope);
+    } else if (!made_from.has_loop) {
       match_members(*made_from.body, node, scope);
     } else if (made_from.lifetime != Lifetime::visit) {
       // A shared resource serves every element that refers to it: one Practitioner, perhaps in two roles.
@@ -574,6 +304,7 @@ class Reader::Matching {
       report(FindingId::home_conflict, *instance.resource, node, {});
       return;
     }
+    if (!instance.ours && says_nothing(*element)) return;
     Value*& place = parent->children[list.slots[list.steps - 1]];
     if (element->form == Form::none || element->form == Form::absent) {
       if (place != nullptr)
@@ -706,7 +437,7 @@ class Reader::Matching {
 
   // A performer's reference leads to the Practitioner that holds its keys.
   void note_reference(const Node& member, const Scope& scope) {
-    const Instance* target = resolve(member.text);
+    const Instance* target = instances_.resolve(member.text, instance_);
     if (target == nullptr) return;
     for (const auto* level : scope.level) {
       if (level != nullptr && level != scope.level[0]) referred_.push_back({level, target});
@@ -884,7 +615,20 @@ class Reader::Matching {
     }
     inside.index[loop.loop_level] = list == nullptr ? 0 : list->count;
     match(body, item, nullptr, inside);
+    if (yielding_ && list != nullptr && begun_by_[list] != instance_) {
+      // Another instance has said this list already: here it is a copy.
+      const auto text = [&](const Value& value) {
+        std::string written;
+        record::write_value(field, value, written);
+        return written;
+      };
+      const bool known = std::any_of(list->children, list->children + list->count,
+                                     [&](const Value* one) { return text(*one) == text(*element); });
+      if (!known) item.used = false;
+      return;
+    }
     push(list, element);
+    if (yielding_) begun_by_[list] = instance_;
   }
 
   std::string_view bytes(const Node& node) const {
@@ -946,26 +690,28 @@ class Reader::Matching {
     }
     node.used = true;
     if (part.source == Source::identity_system && text == options_.name_space) return;
-    set(part, text, node, scope);
+    if (!set(part, text, node, scope)) node.used = false;
   }
 
-  void set(const Part& part, std::string_view text, const Node& node, const Scope& scope) {
+  // False where the field says something else already, which is told unless the instance yields.
+  bool set(const Part& part, std::string_view text, const Node& node, const Scope& scope) {
     if (part.also_loop) {
       auto& coding = const_cast<record::Coding&>(*scope.coding);
       if (part.facet == Facet::system) coding.system = text;
       if (part.facet == Facet::code) coding.code = text;
       if (part.facet == Facet::display) coding.display = text;
-      return;
+      return true;
     }
     const Kind outer = sets_kind_;
     if (part.has_sets_kind) sets_kind_ = part.sets_kind;
     Value* value = ensure(part.accessor, scope);
     sets_kind_ = outer;
     if (value == nullptr || !writer_.facets().set(*value, part.facet, text, arena_, part.domain)) {
-      report(FindingId::home_conflict, *instance_->resource, &node, {});
-      return;
+      if (!yielding_) report(FindingId::home_conflict, *instance_->resource, &node, {});
+      return !yielding_;
     }
     if (value->offset == 0) value->offset = node.begin;
+    return true;
   }
 
   // The mark stands on the time's companion: _effectiveDateTime.extension.
@@ -1050,18 +796,28 @@ class Reader::Matching {
                               : plan.find(instance->made_from->number);
       if (instance->planned != nullptr) planned_.emplace(instance->planned->uuid_text(), instance);
     }
-    for (Instance* instance : visit.members) verify(*instance, true);
-    for (Instance* instance : visit.shared) verify(*instance, visits_.size() == 1);
+    for (Instance* instance : visit.members) verify(*instance, visit, true);
+    for (Instance* instance : visit.shared) verify(*instance, visit, instances_.visits().size() == 1);
     for (const auto& planned : plan.instances()) {
-      if (planned.again || planned_.contains(planned.uuid_text())) continue;
+      if (!visit.ours || planned.again || planned_.contains(planned.uuid_text())) continue;
       report(FindingId::mirror_missing, *visit.panel->resource, visit.panel->resource->node,
              {planned.made_from->name});
     }
   }
 
-  void verify(Instance& instance, bool tell) {
+  void verify(Instance& instance, const Visit& visit, bool tell) {
     instance_ = &instance;
     tell_ = tell;
+    if (!visit.ours) {
+      // Copies are not expected here, but where they agree they are understood.
+      Planned nobody;
+      nobody.made_from = instance.made_from;
+      tell_ = false;
+      for (auto& copy : instance.copies) compare_copy(copy, instance.planned == nullptr ? nobody : *instance.planned);
+      instance.copies.clear();
+      tell_ = true;
+      return;
+    }
     if (instance.planned == nullptr) {
       if (instance.ours || instance.made_from->lifetime != Lifetime::visit) {
         report(FindingId::condition_differs, *instance.resource, instance.resource->node, {});
@@ -1183,7 +939,7 @@ class Reader::Matching {
     if (!expected.starts_with("urn:uuid:")) return false;
     const auto planned = planned_.find(expected.substr(9));
     if (planned == planned_.end()) return false;
-    return resolve(actual) == planned->second;
+    return instances_.resolve(actual, instance_) == planned->second;
   }
 
   void missing(const Copy& copy) {
@@ -1202,7 +958,7 @@ class Reader::Matching {
 
   void verify_entry(Instance& instance) {
     Node* entry = instance.resource->entry;
-    if (entry == nullptr || instance.planned == nullptr) return;
+    if (entry == nullptr || instance.planned == nullptr || instance.resource->container != nullptr) return;
     if (Node* url = entry->member("fullUrl")) {
       // A server gives its own URL; a urn:uuid is ours.
       const bool given = url->text.starts_with("http://") || url->text.starts_with("https://");
@@ -1215,7 +971,7 @@ class Reader::Matching {
     } else if (tell_ && (instance.ours || instance.made_from->lifetime != Lifetime::visit)) {
       report(FindingId::constant_missing, *instance.resource, entry, {"fullUrl"});
     }
-    if (entry->member("request") == nullptr && transaction_ && tell_) {
+    if (entry->member("request") == nullptr && instances_.is_transaction() && tell_) {
       report(FindingId::constant_missing, *instance.resource, entry, {"request"});
     }
     if (Node* request = entry->member("request")) {
@@ -1238,22 +994,28 @@ class Reader::Matching {
     if (Node* type = root.member("resourceType")) type->used = true;
     for (const auto& path : mapping_.bookkeeping()) {
       // A group is understood as far as its members are.
-      Node* at = &root;
-      std::string_view rest = path;
-      while (at != nullptr && !rest.empty()) {
-        const auto dot = rest.find('.');
-        at = at->member(rest.substr(0, dot));
-        if (at != nullptr) at->used = true;
-        rest = dot == std::string_view::npos ? std::string_view{} : rest.substr(dot + 1);
+      for (auto end = path.find('.');; end = path.find('.', end + 1)) {
+        if (Node* at = at_path(root, std::string_view(path).substr(0, end))) at->used = true;
+        if (end == std::string::npos) break;
       }
     }
     report_unused(instance, root);
   }
 
+  // A text value that begins like a number.
+  bool is_number_in_words(const Node& node) const {
+    const auto& texts = mapping_.elsewhere().texts;
+    return node.is_string() && !node.text.empty() && node.text.front() >= '0' && node.text.front() <= '9' &&
+           std::find(texts.begin(), texts.end(), node.name_text) != texts.end();
+  }
+
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
+      // What is contained are instances of their own.
+      if (at->name == name_contained_ && &node == instance.resource->node) continue;
       if (!at->used)
-        report(FindingId::instance_unread, *instance.resource, at, {});
+        report(is_number_in_words(*at) ? FindingId::number_in_text : FindingId::instance_unread, *instance.resource, at,
+               {});
       else if (at->first != nullptr)
         report_unused(instance, *at);
     }
@@ -1261,16 +1023,7 @@ class Reader::Matching {
 
   void report(FindingId id, const Resource& resource, const Node* node,
               std::initializer_list<std::string_view> values) {
-    std::string path;
-    if (resource.entry != nullptr) {
-      path = "Bundle.entry[" + std::to_string(resource.number) + "]";
-      if (node != nullptr) path_to(*resource.entry, *node, path);
-    } else {
-      path = plain_text(resource.node->is_object() ? resource.node->member("resourceType") : nullptr);
-      if (node != nullptr) path_to(*resource.node, *node, path);
-    }
-    if (!resource.file.empty()) findings_.begin(resource.file, record_key(), resource.bytes, resource.line);
-    findings_.report(id, path, node == nullptr ? record::Findings::no_place : node->begin, values);
+    instances_.report(id, resource, node, values, record_key());
   }
   std::string_view record_key() const {
     return instance_ != nullptr && instance_->visit != nullptr ? instance_->visit->record_key
@@ -1283,20 +1036,18 @@ class Reader::Matching {
   Arena& arena_;
   Arena compare_arena_;
   record::Findings& findings_;
-  std::deque<Instance> instances_;
-  std::deque<Visit> visits_;
-  std::unordered_map<std::string_view, const Instance*> by_url_;
+  Instances instances_;
   std::unordered_map<std::string_view, const Instance*> planned_;
   std::vector<std::pair<const Value*, const Instance*>> referred_;
   std::vector<Copy> copies_;
   std::vector<Rendered> rendered_;  // by number of the shared part
   Instance* instance_ = nullptr;
   bool tell_ = true;
-  bool transaction_ = false;
   Kind sets_kind_ = Kind::text;
+  bool yielding_ = false;  // what is matched gives way to what was said before
+  std::unordered_map<const Value*, const Instance*> begun_by_;  // lists that a yielding instance made
   std::string scratch_, precision_url_;
-  std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0,
-                name_reference_ = 0;
+  std::uint32_t name_contained_ = 0, name_reference_ = 0;
 };
 
 Reader::Reader(const Mapping& mapping, Options options)
@@ -1308,12 +1059,21 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
   const Node* type = tree.is_object() ? tree.member("resourceType") : nullptr;
   if (type != nullptr && type->text == "Bundle") {
     std::uint32_t number = 0;
+    const bool is_history = plain_text(tree.member("type")) == "history";
+    std::set<std::string_view> newest;
     Node* entries = tree.member("entry");
     for (Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
          entry = entry->next, ++number) {
       Node* resource = entry->member("resource");
-      if (resource == nullptr) continue;
       const Node* url = entry->member("fullUrl");
+      const bool is_older = is_history && url != nullptr && !newest.insert(url->text).second;
+      if (resource == nullptr) continue;  // a deletion
+      if (is_older) {
+        // FHIR R4 http.html#history: the newest version comes first.
+        findings.report(record::FindingId::instance_older_version, "Bundle.entry[" + std::to_string(number) + "]",
+                        resource->begin, {plain_text(resource->member("resourceType"))});
+        continue;
+      }
       resources.push_back({resource, bytes, plain_text(url), {}, 0, entry, number});
     }
   } else {

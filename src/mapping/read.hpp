@@ -16,7 +16,7 @@ namespace charpie::mapping {
 /// Reads instances. One for each thread; the mapping is shared and must outlive it.
 class Reader {
  public:
-  /// `options`: only name_space matters; how references were written is seen in the instances.
+  /// `options`: only name_space and visit_window matter; how references were written is seen in the instances.
   Reader(const Mapping& mapping, Options options);
 
   /// Reads one FHIR JSON document: a Bundle or a single resource. `tree` was read from `bytes` with the
@@ -35,13 +35,14 @@ class Reader {
     std::uint32_t line = 0;
     syntax::Node* entry = nullptr;  // its Bundle entry, or nullptr
     std::uint32_t number = 0;       // of the entry
+    std::string_view url{};         // how others refer to it: Type/id, else full_url; made while reading
+    const syntax::Node* container = nullptr;  // the resource that it is contained in, and how that is referred to
+    std::string_view container_url{};
   };
   void read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records);
 
  private:
-  struct Instance;
-  struct Visit;
   class Matching;
   const Mapping* mapping_;
   Options options_;

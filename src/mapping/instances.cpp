@@ -1,0 +1,631 @@
+#include "mapping/instances.hpp"
+
+#include <algorithm>
+#include <charconv>
+
+#include "base/time.hpp"
+#include "mapping/likeness.hpp"
+
+namespace charpie::mapping {
+
+using record::FindingId;
+using syntax::Node;
+using Resource = Reader::Resource;
+
+namespace {
+
+bool path_to(const Node& from, const Node& wanted, std::string& path) {
+  if (&from == &wanted) return true;
+  const auto length = path.size();
+  std::uint32_t index = 0;
+  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
+    if (from.is_object()) {
+      path += '.';
+      path += at->name_text;
+    } else {
+      path += '[' + std::to_string(index) + ']';
+    }
+    if (path_to(*at, wanted, path)) return true;
+    path.resize(length);
+  }
+  return false;
+}
+
+// "https://server/fhir/Condition/w1" -> "Condition/w1"; empty where there is no such end.
+std::string_view local_end(std::string_view url) {
+  const auto slash = url.rfind('/');
+  if (slash == std::string_view::npos || slash == 0) return {};
+  const auto before = url.rfind('/', slash - 1);
+  return before == std::string_view::npos ? std::string_view{} : url.substr(before + 1);
+}
+
+}  // namespace
+
+Node* at_path(Node& node, std::string_view path) {
+  Node* at = &node;
+  while (at != nullptr && !path.empty()) {
+    const auto dot = path.find('.');
+    at = at->member(path.substr(0, dot));
+    path = dot == std::string_view::npos ? std::string_view{} : path.substr(dot + 1);
+  }
+  return at;
+}
+
+void use_all(Node& node) {
+  node.used = true;
+  for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
+}
+
+Instances::Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings)
+    : mapping_(mapping), options_(options), arena_(arena), findings_(findings) {
+  name_coding_ = mapping.names().find("coding");
+  name_system_ = mapping.names().find("system");
+  name_code_ = mapping.names().find("code");
+  name_value_ = mapping.names().find("value");
+  name_identifier_ = mapping.names().find("identifier");
+  name_reference_ = mapping.names().find("reference");
+}
+
+void Instances::gather(std::vector<Resource>& resources) {
+  for (auto& resource : resources) {
+    transaction_ =
+        transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
+    recognise(resource);
+  }
+  visits_of_ours();
+  visits_of_others();
+  attach_shared();
+}
+
+// --- what is what
+// ------------------------------------------------------------------------------------------------
+
+void Instances::recognise(Resource& resource) {
+  Node& node = *resource.node;
+  const Node* type = node.is_object() ? node.member("resourceType") : nullptr;
+  if (type == nullptr || !type->is_string()) {
+    report(FindingId::instance_not_fhir, resource, &node, {"resource"});
+    return;
+  }
+  Instance& made = instances_.emplace_back();
+  made.resource = &resource;
+  made.type = type->text;
+  std::string url(resource.container_url);
+  if (const Node* id = node.member("id")) {
+    url += url.empty() ? std::string(type->text) + '/' : "#";
+    url += id->text;
+  } else if (url.empty()) {
+    url = resource.full_url.empty() ? "entry[" + std::to_string(resource.number) + "]"
+                                    : std::string(resource.full_url);
+  }
+  resource.url = arena_.keep(url);
+  by_url_.emplace(resource.url, &made);
+  if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
+
+  if (const auto member = mapping_.index_member(type->text); member.empty()) {
+    made.made_from = mapping_.recognise(type->text, {}, {});
+    // A type that is told by itself alone may have narrower kinds elsewhere: an assertion among Conditions.
+    const bool own = made.made_from != nullptr && shows_own_mark(*made.made_from, node);
+    const auto narrow = own ? std::string_view{} : mapping_.elsewhere_member(type->text);
+    const Node* code = narrow.empty() ? nullptr : at_path(node, narrow);
+    if (code != nullptr)
+      made.elsewhere = by_codings(&Mapping::recognise_elsewhere, type->text, *code, false, made.ours);
+    if (made.elsewhere != nullptr)
+      made.made_from = made.elsewhere;
+    else
+      made.elsewhere = mapping_.recognise_elsewhere(type->text, {}, {});
+  } else if (const Node* code = at_path(node, member)) {
+    made.made_from = by_codings(&Mapping::recognise, type->text, *code, true, made.ours);
+    if (made.made_from == nullptr)
+      made.made_from = by_codings(&Mapping::recognise_elsewhere, type->text, *code, false, made.ours);
+    if (made.made_from == nullptr)
+      made.made_from = by_codings(&Mapping::recognise, type->text, *code, false, made.ours);
+  }
+  if (Node* contained = node.member("contained"); contained != nullptr && resource.container == nullptr) {
+    contained->used = true;
+    for (Node* at = contained->first; at != nullptr; at = at->next) {
+      Resource inside = resource;
+      inside.node = at;
+      inside.full_url = {};
+      inside.container = &node;
+      inside.container_url = resource.url;
+      recognise(contained_.emplace_back(inside));
+    }
+  }
+  if (made.made_from == nullptr) {
+    report(FindingId::instance_unknown, resource, &node, {type->text});
+    return;
+  }
+  if (made.is_of_visit() && !made.made_from->one_way) identify(made);
+}
+
+// Our own coding decides; else the first coding that a template has.
+const Template* Instances::by_codings(const Template* (Mapping::*find)(std::string_view, std::string_view,
+                                                                       std::string_view) const,
+                                      std::string_view type, const Node& code, bool own_only,
+                                      bool& ours) const {
+  const Node* codings = code.member(name_coding_);
+  for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
+    const auto system = plain_text(at->member(name_system_));
+    const bool own = system.starts_with(mapping_.canonical());
+    if (own_only && !own) continue;
+    const Template* one = (mapping_.*find)(type, system, plain_text(at->member(name_code_)));
+    if (one == nullptr) continue;
+    ours = ours || own;
+    return one;
+  }
+  return nullptr;
+}
+
+// The record's key and the place in the list, from "KEY#name.index".
+void Instances::identify(Instance& instance) {
+  const Node* identifiers = instance.resource->node->member(name_identifier_);
+  const bool is_panel = instance.made_from->number == mapping_.visit_template();
+  for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
+    const auto value = plain_text(at->member(name_value_));
+    if (value.empty()) continue;
+    const auto system = plain_text(at->member(name_system_));
+    if (is_panel) {
+      instance.system = system;
+      instance.record_key = value;
+      instance.keyed = instance.ours;
+      return;
+    }
+    const auto hash = value.rfind('#');
+    if (hash == std::string_view::npos) continue;
+    auto name = value.substr(hash + 1);
+    const auto& expected = instance.made_from->name;
+    if (!name.starts_with(expected)) continue;
+    name.remove_prefix(expected.size());
+    if (!name.empty()) {
+      if (name.front() != '.' || name.size() < 2) continue;
+      const auto [end, failure] = std::from_chars(name.data() + 1, name.data() + name.size(), instance.index);
+      if (failure != std::errc{} || end != name.data() + name.size()) continue;
+      instance.indexed = true;
+    }
+    instance.system = system;
+    instance.record_key = value.substr(0, hash);
+    instance.keyed = instance.ours = true;
+    return;
+  }
+}
+
+// --- visits that this program wrote: by their business identifiers
+// ------------------------------------------------------------------------------------------------
+
+void Instances::visits_of_ours() {
+  const auto visit_key = [](const Instance& instance) {
+    return std::string(instance.system) + '\n' + std::string(instance.record_key);
+  };
+  std::unordered_map<std::string, Visit*> by_key;
+  for (const auto& instance : instances_) {
+    if (instance.keyed) by_key.emplace(visit_key(instance), nullptr);
+  }
+  for (auto& instance : instances_) {
+    if (!instance.is_of_visit() || instance.made_from->number != mapping_.visit_template()) continue;
+    const auto known = by_key.find(visit_key(instance));
+    if (known == by_key.end()) continue;
+    if (known->second != nullptr) {
+      report(FindingId::instance_twice, *instance.resource, instance.resource->node, {"visit panel"});
+      instance.made_from = nullptr;
+      continue;
+    }
+    Visit& visit = visits_.emplace_back();
+    visit.system = instance.system;
+    visit.record_key = instance.record_key;
+    visit.panel = &instance;
+    instance.keyed = instance.ours = true;
+    join(instance, visit);
+    known->second = &visit;
+  }
+  for (auto& instance : instances_) {
+    if (!instance.is_of_visit() || instance.visit != nullptr || !instance.keyed) continue;
+    const auto known = by_key.find(visit_key(instance));
+    if (known != by_key.end() && known->second != nullptr) join(instance, *known->second);
+  }
+}
+
+void Instances::join(Instance& instance, Visit& visit) {
+  instance.visit = &visit;
+  visit.members.push_back(&instance);
+}
+
+// --- visits that others wrote
+// ------------------------------------------------------------------------------------------------
+
+// Puts instances without our identifiers together. Two wounds never meet: where links would join instances
+// that name different wounds, they stay apart and that is told.
+class Instances::Grouping {
+ public:
+  explicit Grouping(Instances& all) : all_(all), elsewhere_(all.mapping_.elsewhere()) {}
+
+  void run() {
+    for (auto& instance : all_.instances_) {
+      if (!instance.is_of_visit()) continue;
+      if (instance.visit == nullptr && is_withdrawn(instance)) {
+        all_.report(FindingId::instance_withdrawn, *instance.resource, instance.resource->node, {});
+        use_all(*instance.resource->node);
+        instance.made_from = nullptr;
+        continue;
+      }
+      place_.emplace(&instance, points_.size());
+      points_.push_back({&instance, points_.size(), wound_of(instance), {}, time_of(instance)});
+    }
+    inherit_wounds();
+    for (auto& point : points_) {
+      if (point.instance->visit == nullptr) follow_links(point);
+    }
+    meet_at_one_time();
+    make_visits();
+  }
+
+ private:
+  struct Point {
+    Instance* instance;
+    std::size_t parent;      // of the union
+    std::string_view wound;  // its URL or key; empty: not said
+    Visit* visit;            // of ours, at the root of a group
+    std::string_view time;
+  };
+
+  std::size_t root(std::size_t at) {
+    while (points_[at].parent != at) at = points_[at].parent = points_[points_[at].parent].parent;
+    return at;
+  }
+
+  bool is_withdrawn(const Instance& instance) const {
+    return std::any_of(elsewhere_.withdrawn.begin(), elsewhere_.withdrawn.end(), [&](const auto& mark) {
+      return plain_text(instance.resource->node->member(mark.first)) == mark.second;
+    });
+  }
+
+  std::string_view time_of(const Instance& instance) const {
+    for (const auto& path : elsewhere_.times) {
+      if (const Node* at = at_path(*instance.resource->node, path)) return at->text;
+    }
+    return {};
+  }
+
+  bool is_wound(const Instance* instance) const {
+    return instance != nullptr && instance->made_from != nullptr &&
+           instance->made_from->lifetime == Lifetime::wound;
+  }
+
+  // The wound that an instance names itself: the first reference to one; else what stands where wounds are
+  // named.
+  std::string_view wound_of(const Instance& instance) const {
+    const Node& node = *instance.resource->node;
+    if (const Node* focus = node.member(elsewhere_.wound)) {
+      const Node* first = focus->is_array() ? focus->first : focus;
+      if (first != nullptr) {
+        if (const Node* reference = first->member(all_.name_reference_)) {
+          const Instance* target = all_.resolve(reference->text, &instance);
+          return target != nullptr ? target->resource->url : reference->text;
+        }
+        if (const Node* identifier = first->member(all_.name_identifier_)) {
+          std::string key("identifier ");
+          key += plain_text(identifier->member(all_.name_system_));
+          key += '|';
+          key += plain_text(identifier->member(all_.name_value_));
+          return all_.arena_.keep(key);
+        }
+      }
+    }
+    const Instance* found = nullptr;
+    first_wound(node, instance, found);
+    return found == nullptr ? std::string_view{} : found->resource->url;
+  }
+  void first_wound(const Node& node, const Instance& from, const Instance*& found) const {
+    for (const Node* at = node.first; at != nullptr && found == nullptr; at = at->next) {
+      if (at->name == all_.name_reference_ && at->is_string()) {
+        const Instance* target = all_.resolve(at->text, &from);
+        if (is_wound(target)) found = target;
+      } else if (at->first != nullptr) {
+        first_wound(*at, from, found);
+      }
+    }
+  }
+
+  // A Condition that points to the instance says which wound it is about.
+  void inherit_wounds() {
+    for (const auto& wound : all_.instances_) {
+      if (!is_wound(&wound)) continue;
+      each_reference(*wound.resource->node, wound, [&](const Instance& target) {
+        const auto known = place_.find(&target);
+        if (known == place_.end() || target.visit != nullptr) return;
+        Point& point = points_[known->second];
+        if (point.wound.empty()) point.wound = wound.resource->url;
+      });
+    }
+  }
+
+  template <class Visitor>
+  void each_reference(const Node& node, const Instance& from, Visitor visit) const {
+    for (const Node* at = node.first; at != nullptr; at = at->next) {
+      if (at->name == all_.name_reference_ && at->is_string()) {
+        if (const Instance* target = all_.resolve(at->text, &from)) visit(*target);
+      } else if (at->first != nullptr) {
+        each_reference(*at, from, visit);
+      }
+    }
+  }
+
+  void follow_links(Point& point) {
+    for (const auto& name : elsewhere_.joins) {
+      const Node* member = point.instance->resource->node->member(name);
+      if (member == nullptr) continue;
+      each_reference(*member, *point.instance, [&](const Instance& target) {
+        const auto known = place_.find(&target);
+        if (known != place_.end()) unite(point, points_[known->second], true);
+      });
+    }
+    // Links from one of ours to it count as well.
+    for (auto& other : points_) {
+      if (other.instance->visit == nullptr) continue;
+      for (const auto& name : elsewhere_.joins) {
+        const Node* member = other.instance->resource->node->member(name);
+        if (member == nullptr) continue;
+        each_reference(*member, *other.instance, [&](const Instance& target) {
+          if (&target == point.instance) unite(other, point, true);
+        });
+      }
+    }
+  }
+
+  void unite(Point& a, Point& b, bool linked) {
+    Point& x = points_[root(place_.at(a.instance))];
+    Point& y = points_[root(place_.at(b.instance))];
+    if (&x == &y) return;
+    const auto visit_of = [](const Point& point) {
+      return point.visit != nullptr ? point.visit : point.instance->visit;
+    };
+    Visit* const x_visit = visit_of(x);
+    Visit* const y_visit = visit_of(y);
+    if (x_visit != nullptr && y_visit != nullptr) return;
+    if (!x.wound.empty() && !y.wound.empty() && x.wound != y.wound) {
+      if (linked && x_visit == nullptr && y_visit == nullptr) {
+        all_.report(FindingId::visit_two_wounds, *b.instance->resource, b.instance->resource->node, {});
+      }
+      return;
+    }
+    // The earlier one stays the root, so that the order of the input is kept.
+    Point& kept = x.parent < y.parent ? x : y;
+    Point& moved = &kept == &x ? y : x;
+    kept.visit = x_visit != nullptr ? x_visit : y_visit;
+    if (kept.wound.empty()) kept.wound = moved.wound;
+    if (kept.time.empty()) kept.time = moved.time;
+    moved.parent = kept.parent;
+  }
+
+  bool same_instant(std::string_view a, std::string_view b) const {
+    if (a.empty() || b.empty()) return false;
+    if (a == b) return true;
+    const auto minutes = all_.options_.visit_window;
+    const auto x = parse_time(a), y = parse_time(b);
+    if (!x || !y || !x.time.has_clock() || !y.time.has_clock()) return false;
+    const auto apart = seconds_since_epoch(x.time) - seconds_since_epoch(y.time);
+    return apart <= minutes * 60 && -apart <= minutes * 60;
+  }
+
+  // Groups that no link joins: the same wound at the same time.
+  void meet_at_one_time() {
+    for (std::size_t i = 0; i < points_.size(); ++i) {
+      if (points_[i].parent != i || points_[i].wound.empty() || points_[i].instance->visit != nullptr)
+        continue;
+      for (std::size_t j = i + 1; j < points_.size(); ++j) {
+        if (points_[j].parent != j || points_[j].instance->visit != nullptr || points_[i].visit != nullptr ||
+            points_[j].visit != nullptr)
+          continue;
+        if (points_[j].wound == points_[i].wound && same_instant(points_[i].time, points_[j].time))
+          unite(points_[i], points_[j], false);
+      }
+    }
+  }
+
+  void make_visits() {
+    std::unordered_map<std::size_t, Visit*> by_root;
+    for (std::size_t i = 0; i < points_.size(); ++i) {
+      Instance& instance = *points_[i].instance;
+      if (instance.visit != nullptr) continue;
+      const auto top = root(i);
+      Visit* of_ours = points_[top].visit != nullptr ? points_[top].visit : points_[top].instance->visit;
+      if (of_ours != nullptr) {
+        all_.join(instance, *of_ours);
+        continue;
+      }
+      Visit*& visit = by_root[top];
+      if (visit == nullptr) {
+        visit = &all_.visits_.emplace_back();
+        visit->ours = false;
+        visit->panel = &instance;
+        wounds_.emplace(visit, points_[top].wound);
+      }
+      all_.join(instance, *visit);
+    }
+    for (auto& visit : all_.visits_) {
+      if (!visit.ours) finish(visit);
+    }
+    std::erase_if(all_.visits_, [](const Visit& visit) { return visit.panel == nullptr; });
+  }
+
+  // Chooses what stands for the visit, and puts into it what the grouping found out.
+  void finish(Visit& visit) {
+    visit.panel = nullptr;
+    for (const auto number : elsewhere_.visit) {
+      const auto& said_by = all_.mapping_.templates()[number - 1];
+      for (Instance* member : visit.members) {
+        const bool fits =
+            member->type == said_by.resource_type &&
+            (visit.panel == nullptr || member->made_from->number == all_.mapping_.visit_template());
+        if (fits && (visit.panel == nullptr || visit.panel->type == member->type)) visit.panel = member;
+      }
+    }
+    if (visit.panel == nullptr) {
+      for (Instance* member : visit.members) {
+        all_.report(FindingId::visit_missing, *member->resource, member->resource->node, {});
+        member->made_from = nullptr;
+        member->visit = nullptr;
+      }
+      visit.members.clear();
+      return;
+    }
+    for (Instance* member : visit.members) all_.name_references(*member->resource->node, *member);
+    Node& panel = *visit.panel->resource->node;
+    const auto wound = wounds_.at(&visit);
+    if (panel.member(elsewhere_.wound) == nullptr && !wound.empty()) {
+      Node text{};
+      text.kind = syntax::NodeKind::string;
+      text.text = wound;
+      Node list{};
+      list.kind = syntax::NodeKind::array;
+      Node* focus = all_.add_member(panel, elsewhere_.wound, list);
+      Node object{};
+      object.kind = syntax::NodeKind::object;
+      object.used = true;
+      Node* item = all_.add_member(*focus, {}, object);
+      all_.add_member(*item, "reference", text);
+      all_.name_references(*item, *visit.panel);
+      use_all(*focus);
+    }
+    if (panel.member(all_.name_identifier_) == nullptr && panel.member("id") == nullptr) {
+      Node text{};
+      text.kind = syntax::NodeKind::string;
+      text.text = visit.panel->resource->full_url;
+      text.used = true;
+      if (!text.text.empty()) all_.add_member(panel, "id", text);
+    }
+  }
+
+  Instances& all_;
+  const Elsewhere& elsewhere_;
+  std::vector<Point> points_;
+  std::unordered_map<const Instance*, std::size_t> place_;
+  std::unordered_map<const Visit*, std::string_view> wounds_;
+};
+
+void Instances::visits_of_others() {
+  const bool some = std::any_of(instances_.begin(), instances_.end(), [](const Instance& one) {
+    return one.is_of_visit() && one.visit == nullptr;
+  });
+  if (some) Grouping(*this).run();
+}
+
+// What a reference leads to is known by its identifier, or else by one spelling of its address. So two
+// spellings never make two patients, and "#w1" in two instances never makes one wound.
+void Instances::name_references(Node& node, const Instance& from) {
+  for (Node* at = node.first; at != nullptr; at = at->next) {
+    if (at->first != nullptr) name_references(*at, from);
+  }
+  Node* reference = node.is_object() ? node.member(name_reference_) : nullptr;
+  if (reference == nullptr || !reference->is_string()) return;
+  const Instance* target = resolve(reference->text, &from);
+  if (target == nullptr) return;
+  reference->text = target->resource->url;
+  if (node.member(name_identifier_) != nullptr) return;
+  Node* identifiers = target->resource->node->member(name_identifier_);
+  Node* first = identifiers == nullptr ? nullptr : identifiers->is_array() ? identifiers->first : identifiers;
+  if (first == nullptr || plain_text(first->member(name_value_)).empty()) return;
+  reference->used = true;
+  use_all(*first);  // it is read from here
+  Node copy{};
+  copy.kind = syntax::NodeKind::object;
+  copy.used = true;
+  copy.begin = reference->begin;
+  Node* identifier = add_member(node, "identifier", copy);
+  for (const auto* name : {"system", "value"}) {
+    const Node* part = first->member(name);
+    if (part == nullptr) continue;
+    Node text = *part;
+    text.next = nullptr;
+    text.used = true;
+    text.begin = reference->begin;
+    text.end = reference->end;
+    add_member(*identifier, name, text);
+  }
+}
+
+Node* Instances::add_member(Node& object, std::string_view name, Node content) {
+  Node* made = arena_.make<Node>(content);
+  made->name_text = name;
+  made->name = mapping_.names().find(name);
+  made->next = nullptr;
+  if (object.last == nullptr)
+    object.first = made;
+  else
+    object.last->next = made;
+  object.last = made;
+  ++object.count;
+  return made;
+}
+
+// --- what is shared between visits
+// ------------------------------------------------------------------------------------------------
+
+void Instances::attach_shared() {
+  for (auto& instance : instances_) {
+    if (instance.made_from == nullptr || instance.is_of_visit()) continue;
+    bool attached = false;
+    for (auto& visit : visits_) {
+      // One visit of ours is sent with all that it needs; else only what is referred to, one way or the
+      // other.
+      const bool alone = visits_.size() == 1 && visit.ours;
+      const bool linked =
+          alone || std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* member) {
+            return refers_to(*member, instance) || (!visit.ours && refers_to(instance, *member));
+          });
+      if (!linked) continue;
+      visit.shared.push_back(&instance);
+      attached = true;
+    }
+    if (!attached) {
+      report(FindingId::instance_astray, *instance.resource, instance.resource->node, {instance.type});
+      instance.made_from = nullptr;
+    }
+  }
+}
+
+bool Instances::refers_to(const Instance& from, const Instance& to) const {
+  return refers_to(*from.resource->node, from, to);
+}
+bool Instances::refers_to(const Node& node, const Instance& from, const Instance& to) const {
+  for (const Node* at = node.first; at != nullptr; at = at->next) {
+    if (at->name == name_reference_ && at->is_string() && resolve(at->text, &from) == &to) return true;
+    if (at->first != nullptr && refers_to(*at, from, to)) return true;
+  }
+  return false;
+}
+
+const Instance* Instances::resolve(std::string_view reference, const Instance* from) const {
+  if (reference.starts_with('#') && from != nullptr) {
+    const auto& resource = *from->resource;
+    std::string url(resource.container == nullptr ? resource.url : resource.container_url);
+    const auto known = by_url_.find(url.append(reference));
+    return known == by_url_.end() ? nullptr : known->second;
+  }
+  // A version of an instance is the instance.
+  if (const auto version = reference.find("/_history/"); version != std::string_view::npos)
+    reference = reference.substr(0, version);
+  auto known = by_url_.find(reference);
+  if (known == by_url_.end()) known = by_url_.find(local_end(reference));
+  return known == by_url_.end() ? nullptr : known->second;
+}
+
+// --- messages
+// ------------------------------------------------------------------------------------------------
+
+void Instances::report(FindingId id, const Resource& resource, const Node* node,
+                       std::initializer_list<std::string_view> values, std::string_view record_key) {
+  std::string path;
+  const Node* top = resource.container != nullptr ? resource.container : resource.node;
+  if (resource.entry != nullptr) {
+    path = "Bundle.entry[" + std::to_string(resource.number) + "]";
+    if (node != nullptr) path_to(*resource.entry, *node, path);
+  } else {
+    path = plain_text(top->is_object() ? top->member("resourceType") : nullptr);
+    if (node != nullptr) path_to(*top, *node, path);
+  }
+  if (!resource.file.empty()) findings_.begin(resource.file, record_key, resource.bytes, resource.line);
+  findings_.report(id, path, node == nullptr ? record::Findings::no_place : node->begin, values);
+}
+
+}  // namespace charpie::mapping

@@ -1,0 +1,117 @@
+// The instances of one input: recognised by their codes and put together to visits, before any field is read.
+#pragma once
+#include <deque>
+#include <map>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+#include "base/arena.hpp"
+#include "mapping/mapping.hpp"
+#include "mapping/plan.hpp"
+#include "mapping/read.hpp"
+#include "record/finding.hpp"
+
+namespace charpie::mapping {
+
+/// A copy to be compared when the record is complete. `node` is nullptr where the instance has nothing there.
+struct Copy {
+  const Part* part;
+  syntax::Node* node;
+  syntax::Node* parent;
+  Scope scope;
+  int alternative = -1;  // of a choice: which one the instance shows
+};
+
+struct Visit;
+
+struct Instance {
+  Reader::Resource* resource = nullptr;
+  const Template* made_from = nullptr;
+  const Template* elsewhere = nullptr;  // how it is read in a visit that others wrote, where that differs
+  std::string_view type;
+  std::string_view system, record_key;  // of the visit it belongs to, by its own identifier
+  std::uint32_t index = 0;
+  bool indexed = false;
+  bool keyed = false;  // carries our business identifier
+  bool ours = false;   // carries a code of ours, or that identifier: copies are expected in it
+  Visit* visit = nullptr;
+  record::Value* element = nullptr;
+  std::vector<Copy> copies;
+  const Planned* planned = nullptr;
+  bool is_of_visit() const { return made_from != nullptr && made_from->lifetime == Lifetime::visit; }
+};
+
+struct Visit {
+  std::string_view system, record_key;
+  Instance* panel = nullptr;  // the instance that stands for it
+  bool ours = true;           // written by this program: its panel is there
+  std::vector<Instance*> members;
+  std::vector<Instance*> shared;
+  std::string refs =
+      "identifier";  // how the sender wrote references: what the alternatives with an option show
+  record::Record record;
+};
+
+/// Text of a scalar node; empty for nullptr.
+inline std::string_view plain_text(const syntax::Node* node) {
+  return node == nullptr ? std::string_view{} : node->text;
+}
+/// The member at a path of names: "meta.versionId". nullptr where there is none.
+syntax::Node* at_path(syntax::Node& node, std::string_view path);
+/// Marks a node and all below as understood.
+void use_all(syntax::Node& node);
+
+class Instances {
+ public:
+  /// All must outlive this.
+  Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings);
+
+  /// Recognises resources, those contained in them too, and puts them together to visits (decisions of
+  /// design: by our identifiers; else by explicit links, or the same wound and the identical effective
+  /// instant).
+  void gather(std::vector<Reader::Resource>& resources);
+
+  std::deque<Instance>& all() { return instances_; }
+  std::deque<Visit>& visits() { return visits_; }
+  /// Whether the entries say how to load them.
+  bool is_transaction() const { return transaction_; }
+  /// The instance that a reference leads to, or nullptr. `from` is the instance that holds it.
+  const Instance* resolve(std::string_view reference, const Instance* from) const;
+  /// Whether an instance refers to another, anywhere in it.
+  bool refers_to(const Instance& from, const Instance& to) const;
+  /// Tells a finding about a node of a resource, by its FHIRPath.
+  void report(record::FindingId id, const Reader::Resource& resource, const syntax::Node* node,
+              std::initializer_list<std::string_view> values, std::string_view record_key = {});
+
+ private:
+  void recognise(Reader::Resource& resource);
+  const Template* by_codings(const Template* (Mapping::*find)(std::string_view, std::string_view,
+                                                              std::string_view) const,
+                             std::string_view type, const syntax::Node& code, bool own_only,
+                             bool& ours) const;
+  void identify(Instance& instance);
+  void visits_of_ours();
+  void visits_of_others();
+  void attach_shared();
+  void join(Instance& instance, Visit& visit);
+  bool refers_to(const syntax::Node& node, const Instance& from, const Instance& to) const;
+  void name_references(syntax::Node& node, const Instance& from);
+  syntax::Node* add_member(syntax::Node& object, std::string_view name, syntax::Node content);
+
+  class Grouping;
+  const Mapping& mapping_;
+  const Options& options_;
+  Arena& arena_;
+  record::Findings& findings_;
+  std::deque<Reader::Resource> contained_;
+  std::deque<Instance> instances_;
+  std::deque<Visit> visits_;
+  std::unordered_map<std::string_view, const Instance*> by_url_;
+  bool transaction_ = false;
+  std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0,
+                name_reference_ = 0;
+};
+
+}  // namespace charpie::mapping

@@ -33,7 +33,7 @@ void run_check(Session& session, const Request& request) {
   const auto engine = session.engine({{conversion.from}, {conversion.to, false}});
   if (!engine) return session.fail(engine.error());
   conversion.options = request.options;
-  conversion.options.name_space = request.records.name_space;
+  request.records.tell(conversion.options);
   conversion.write = false;
   conversion.check_target = !request.to.empty();
   if (!request.as_of.empty() && !parse_time(request.as_of)) {

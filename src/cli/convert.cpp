@@ -20,6 +20,7 @@ struct Request {
   std::string to{};
   std::string out{};
   std::string rejects{};
+  std::string unread{};
   std::string replaces{};
 };
 
@@ -41,8 +42,9 @@ void run_convert(Session& session, Request& request) {
   conversion.to = flow::find_form(request.to);
   const auto engine = session.engine({{conversion.from}, {conversion.to, false}});
   if (!engine) return session.fail(engine.error());
-  conversion.options.name_space = request.records.name_space;
+  request.records.tell(conversion.options);
   conversion.keep_rejects = !request.rejects.empty();
+  conversion.keep_unread = !request.unread.empty();
   if (const auto conflict = contradiction(request); !conflict.empty()) {
     return session.fail({Error::usage, conflict, {}, 0, 0, "leave one of them out"});
   }
@@ -65,6 +67,12 @@ void run_convert(Session& session, Request& request) {
     if (!opened) return session.fail(opened.error());
     rejects = std::move(*opened);
   }
+  std::unique_ptr<flow::OutputFile> unread;
+  if (conversion.keep_unread) {
+    auto opened = flow::OutputFile::open(request.unread);
+    if (!opened) return session.fail(opened.error());
+    unread = std::move(*opened);
+  }
   std::unique_ptr<flow::OutputFile> out;
   std::unique_ptr<flow::BulkFolder> folder;
   if (conversion.options.pack == "bulk") {
@@ -80,12 +88,18 @@ void run_convert(Session& session, Request& request) {
   flow::Tally tally;
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
-      [&](flow::Batch& batch) { return folder != nullptr ? folder->place(batch) : out->write(batch.out); },
+      [&](flow::Batch& batch) -> Outcome {
+        if (unread != nullptr) {
+          if (auto kept = unread->write(batch.unread); !kept) return kept;
+        }
+        return folder != nullptr ? folder->place(batch) : out->write(batch.out);
+      },
       rejects.get(), **findings, tally, out.get());
   if (!done) return;
   // The output comes last: when it is there, what belongs to it is, too.
-  if (rejects != nullptr) {
-    if (auto finished = rejects->finish(); !finished) return session.fail(finished.error());
+  for (auto* beside : {rejects.get(), unread.get()}) {
+    if (beside == nullptr) continue;
+    if (auto finished = beside->finish(); !finished) return session.fail(finished.error());
   }
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
   auto finished = folder != nullptr ? folder->finish(tally.written, flow::digest_of(**session.tables())) : out->finish();
@@ -113,6 +127,8 @@ void add_convert(CLI::App& app, Session& session) {
   command->add_flag("--pretty", request->conversion.pretty, "spread over lines, for people");
   command->add_option("-o,--output", request->out, "write to this file, which appears whole or not at all (default: standard output)");
   command->add_option("--rejects", request->rejects, "write what was held back here, as it came, each with its findings");
+  command->add_option("--keep-unread", request->unread,
+                      "write what no template understood here, one part a line, with its place");
   command->add_option("--replaces", request->replaces,
                       "the file of records that was sent before: what amended records no longer say is withdrawn");
   command->footer("Examples:\n"

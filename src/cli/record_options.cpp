@@ -18,6 +18,10 @@ void RecordOptions::add_to(CLI::App& command) {
   command.add_option("files", files, "files of records: a JSON object, an array, or one a line; - or none = standard input");
   add_form_option(command, "--from", from, "the form that comes in")->capture_default_str();
   command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)");
+  command.add_option("--visit-window", visit_window,
+                     "reading FHIR of others: findings of one wound so many minutes apart are one visit (default: only "
+                     "the identical instant)")
+      ->check(CLI::Range(std::int64_t{0}, std::int64_t{7 * 24 * 60}));
   command.add_option("--jobs", jobs, "worker threads; the output is the same for any number (default: one a core, at most 8)")
       ->check(CLI::Range(1u, most_jobs));
   command.add_option("--let", let, "let this blocking finding pass, by its slug; may be repeated")->allow_extra_args(false);

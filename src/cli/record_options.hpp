@@ -23,11 +23,17 @@ struct RecordOptions {
   std::vector<std::string> files{};
   std::string from = "record";
   std::string name_space{};
+  std::int64_t visit_window = 0;  // minutes
   unsigned jobs = 0;  // 0: one a core, eight at most
   std::vector<std::string> let{};
   FindingsOptions findings{};
   void add_to(CLI::App& command);
   const flow::Form& form() const { return *flow::find_form(from); }
+  /// What of it mappings must know.
+  void tell(mapping::Options& options) const {
+    options.name_space = name_space;
+    options.visit_window = visit_window;
+  }
 };
 
 /// An option that names a form; the text is one of flow::forms() when the command runs. `outside_only`: our own record

@@ -92,7 +92,7 @@ void run_roundtrip(Session& session, Request& request) {
   const auto& through = *flow::find_form(request.through);
   const auto engine = session.engine({{&from}, {&through, false}});
   if (!engine) return session.fail(engine.error());
-  request.options.name_space = request.records.name_space;
+  request.records.tell(request.options);
   const auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   auto findings = FindingsOutput::open(request.records.findings, session);

@@ -21,6 +21,7 @@ void Batch::clear() {
   count = 0;
   forget(out, kept_bytes);
   forget(rejects, kept_bytes);
+  forget(unread, kept_bytes);
   forget(notes, kept_bytes);
   findings.clear();
   resources.clear();

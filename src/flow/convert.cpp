@@ -39,6 +39,7 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
     writer_.emplace(engine.mapping(*conversion.to), conversion.options);
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
   }
+  if (conversion.keep_unread) reader_.keep_unread();
   if (conversion.take_notes) notes_.emplace(engine.rules());
 }
 
@@ -48,6 +49,9 @@ void Converter::work(Batch& batch) {
 
 void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   const auto records = reader_.read(piece, batch.file);
+  for (const auto& one : reader_.unread()) {
+    append_unread(one, batch.file, piece.line, piece.bytes, conversion_->from->syntax == Syntax::json, batch.unread);
+  }
   const bool to_instances = writer_.has_value() && conversion_->check_target;
   if (to_instances) {
     for (const auto& one : records) {

@@ -24,6 +24,7 @@ struct Conversion {
   bool write = true;                         // false: only find out what would be found
   bool check_target = true;                  // report what the target cannot hold
   bool keep_rejects = false;                 // collect rejected records
+  bool keep_unread = false;                  // collect parts of instances that no template understood
   bool take_notes = false;                   // take notes of all visits that could be read, for their wounds' history
   std::optional<rules::Selection> let{};     // these do not block
   rules::CheckOptions checks{};              // what it views outlives the run

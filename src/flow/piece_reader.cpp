@@ -44,6 +44,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   arena_.reset();
   records_.clear();
   findings_.clear();
+  unread_.clear();
   broken_.clear();
   findings_.begin(file, {}, piece.bytes, narrow(piece.line), narrow(piece.column));
   const auto broken = [&](const Error& error, std::size_t line, std::size_t column) {

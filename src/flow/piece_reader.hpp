@@ -28,6 +28,11 @@ class PieceReader {
   /// next call and are views into the piece's bytes. What is wrong is in findings() until then.
   std::span<record::Record> read(const syntax::JsonPiece& piece, std::string_view file);
   record::Findings& findings() { return findings_; }
+  /// From here on parts that no template understood are collected; what was collected by the last read().
+  void keep_unread() {
+    if (instances_ != nullptr) instances_->keep_unread(&unread_);
+  }
+  std::span<const mapping::Unread> unread() const { return unread_; }
   /// From here on findings belong to this record.
   void begin_findings(const record::Record& record);
   /// The findings since read(), those of broken text among them, in the order of their discovery.
@@ -43,6 +48,7 @@ class PieceReader {
   std::unique_ptr<mapping::Reader> instances_;  // when the form is not our record
   Arena arena_;
   record::Findings findings_;
+  std::vector<mapping::Unread> unread_;
   std::vector<record::Finding> broken_;  // text that is no JSON: its place comes from the parser
   std::vector<record::Record> records_;
   const syntax::JsonPiece* piece_ = nullptr;

@@ -126,6 +126,7 @@ class Compiler {
     for (const auto& [parameters, place] : rows) compile_row(parameters, place);
     std::sort(mapping_.templates_.begin(), mapping_.templates_.end(),
               [](const Template& a, const Template& b) { return a.number < b.number; });
+    for (const auto& [name, where] : keys_elsewhere_) mapping_.elsewhere_.key.push_back(number_of(name, where));
     for (const auto& [name, where] : says_of_visit_) mapping_.elsewhere_.visit.push_back(number_of(name, where));
     read_not_carried(root, set);
   }
@@ -291,6 +292,8 @@ class Compiler {
   // How instances of others are read. The templates that it names may come later.
   void read_elsewhere(const Node* node, const File& set) {
     auto& into = mapping_.elsewhere_;
+    for (const Node* at = need(node, "key", set)->first; at != nullptr; at = at->next)
+      keys_elsewhere_.emplace_back(at->text, place(set, at));
     for (const Node* at = need(node, "visit", set)->first; at != nullptr; at = at->next)
       says_of_visit_.emplace_back(at->text, place(set, at));
     for (const Node* at = need(node, "joins", set)->first; at != nullptr; at = at->next) into.joins.emplace_back(at->text);
@@ -1376,7 +1379,7 @@ class Compiler {
   std::map<std::string, Named, std::less<>> frames_;
   std::map<std::string, std::string, std::less<>> default_types_;
   std::map<std::string, std::uint32_t, std::less<>> numbers_;
-  std::vector<std::pair<std::string, Place>> says_of_visit_;  // templates that "elsewhere" names
+  std::vector<std::pair<std::string, Place>> keys_elsewhere_, says_of_visit_;  // templates that "elsewhere" names
   std::map<const Node*, std::uint32_t> shared_;
   std::map<std::uint32_t, std::uint32_t> shared_marks_;
   std::unique_ptr<Part> scalar_item_;

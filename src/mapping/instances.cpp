@@ -31,6 +31,12 @@ bool path_to(const Node& from, const Node& wanted, std::string& path) {
   return false;
 }
 
+// Findings that say that something was left where it stood.
+bool is_left(FindingId id) {
+  return id == FindingId::instance_unread || id == FindingId::instance_unknown || id == FindingId::number_in_text ||
+         id == FindingId::instance_withdrawn || id == FindingId::instance_astray || id == FindingId::visit_missing;
+}
+
 // "https://server/fhir/Condition/w1" -> "Condition/w1"; empty where there is no such end.
 std::string_view local_end(std::string_view url) {
   const auto slash = url.rfind('/');
@@ -56,8 +62,9 @@ void use_all(Node& node) {
   for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
 }
 
-Instances::Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings)
-    : mapping_(mapping), options_(options), arena_(arena), findings_(findings) {
+Instances::Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings,
+                     std::vector<Unread>* unread)
+    : mapping_(mapping), options_(options), arena_(arena), findings_(findings), unread_(unread) {
   name_coding_ = mapping.names().find("coding");
   name_system_ = mapping.names().find("system");
   name_code_ = mapping.names().find("code");
@@ -249,7 +256,7 @@ class Instances::Grouping {
         continue;
       }
       place_.emplace(&instance, points_.size());
-      points_.push_back({&instance, points_.size(), wound_of(instance), {}, time_of(instance)});
+      points_.push_back({&instance, points_.size(), wound_of(instance), named_wound(instance), {}, time_of(instance)});
     }
     inherit_wounds();
     for (auto& point : points_) {
@@ -264,6 +271,7 @@ class Instances::Grouping {
     Instance* instance;
     std::size_t parent;      // of the union
     std::string_view wound;  // its URL or key; empty: not said
+    const Node* naming;      // the reference that names it, where one does
     Visit* visit;            // of ours, at the root of a group
     std::string_view time;
   };
@@ -291,24 +299,26 @@ class Instances::Grouping {
            instance->made_from->lifetime == Lifetime::wound;
   }
 
-  // The wound that an instance names itself: the first reference to one; else what stands where wounds are
-  // named.
+  // The reference that stands where wounds are named, or nullptr.
+  const Node* named_wound(const Instance& instance) const {
+    const Node* focus = instance.resource->node->member(elsewhere_.wound);
+    return focus == nullptr || !focus->is_array() ? focus : focus->first;
+  }
+
+  // The wound that an instance names itself: what stands where wounds are named; else the first reference to one.
   std::string_view wound_of(const Instance& instance) const {
     const Node& node = *instance.resource->node;
-    if (const Node* focus = node.member(elsewhere_.wound)) {
-      const Node* first = focus->is_array() ? focus->first : focus;
-      if (first != nullptr) {
-        if (const Node* reference = first->member(all_.name_reference_)) {
-          const Instance* target = all_.resolve(reference->text, &instance);
-          return target != nullptr ? target->resource->url : reference->text;
-        }
-        if (const Node* identifier = first->member(all_.name_identifier_)) {
-          std::string key("identifier ");
-          key += plain_text(identifier->member(all_.name_system_));
-          key += '|';
-          key += plain_text(identifier->member(all_.name_value_));
-          return all_.arena_.keep(key);
-        }
+    if (const Node* named = named_wound(instance)) {
+      if (const Node* reference = named->member(all_.name_reference_)) {
+        const Instance* target = all_.resolve(reference->text, &instance);
+        return target != nullptr ? target->resource->url : reference->text;
+      }
+      if (const Node* identifier = named->member(all_.name_identifier_)) {
+        std::string key("identifier ");
+        key += plain_text(identifier->member(all_.name_system_));
+        key += '|';
+        key += plain_text(identifier->member(all_.name_value_));
+        return all_.arena_.keep(key);
       }
     }
     const Instance* found = nullptr;
@@ -332,41 +342,56 @@ class Instances::Grouping {
       if (!is_wound(&wound)) continue;
       each_reference(*wound.resource->node, wound, [&](const Instance& target) {
         const auto known = place_.find(&target);
-        if (known == place_.end() || target.visit != nullptr) return;
+        if (known == place_.end() || target.visit != nullptr) return false;
         Point& point = points_[known->second];
         if (point.wound.empty()) point.wound = wound.resource->url;
+        return true;
       });
     }
   }
 
+  // Calls visit(target) for each reference that leads to an instance. Where it says that it was understood, so are
+  // the nodes on the way, with the address of an extension. Returns whether one was.
   template <class Visitor>
-  void each_reference(const Node& node, const Instance& from, Visitor visit) const {
-    for (const Node* at = node.first; at != nullptr; at = at->next) {
+  bool each_reference(Node& node, const Instance& from, Visitor visit) const {
+    bool understood = false;
+    for (Node* at = node.first; at != nullptr; at = at->next) {
       if (at->name == all_.name_reference_ && at->is_string()) {
-        if (const Instance* target = all_.resolve(at->text, &from)) visit(*target);
+        const Instance* target = all_.resolve(at->text, &from);
+        if (target == nullptr || !visit(*target)) continue;
+        at->used = understood = true;
       } else if (at->first != nullptr) {
-        each_reference(*at, from, visit);
+        understood = each_reference(*at, from, visit) || understood;
       }
     }
+    if (!understood) return false;
+    if (&node != from.resource->node) {
+      node.used = true;
+      if (Node* url = node.member("url")) url->used = true;
+    }
+    return true;
   }
 
   void follow_links(Point& point) {
     for (const auto& name : elsewhere_.joins) {
-      const Node* member = point.instance->resource->node->member(name);
+      Node* member = point.instance->resource->node->member(name);
       if (member == nullptr) continue;
       each_reference(*member, *point.instance, [&](const Instance& target) {
         const auto known = place_.find(&target);
-        if (known != place_.end()) unite(point, points_[known->second], true);
+        if (known == place_.end()) return false;
+        unite(point, points_[known->second], true);
+        return true;
       });
     }
     // Links from one of ours to it count as well.
     for (auto& other : points_) {
       if (other.instance->visit == nullptr) continue;
       for (const auto& name : elsewhere_.joins) {
-        const Node* member = other.instance->resource->node->member(name);
+        Node* member = other.instance->resource->node->member(name);
         if (member == nullptr) continue;
         each_reference(*member, *other.instance, [&](const Instance& target) {
           if (&target == point.instance) unite(other, point, true);
+          return false;
         });
       }
     }
@@ -392,7 +417,10 @@ class Instances::Grouping {
     Point& kept = x.parent < y.parent ? x : y;
     Point& moved = &kept == &x ? y : x;
     kept.visit = x_visit != nullptr ? x_visit : y_visit;
-    if (kept.wound.empty()) kept.wound = moved.wound;
+    if (kept.wound.empty()) {
+      kept.wound = moved.wound;
+      kept.naming = moved.naming;
+    }
     if (kept.time.empty()) kept.time = moved.time;
     moved.parent = kept.parent;
   }
@@ -438,7 +466,7 @@ class Instances::Grouping {
         visit = &all_.visits_.emplace_back();
         visit->ours = false;
         visit->panel = &instance;
-        wounds_.emplace(visit, points_[top].wound);
+        wounds_.emplace(visit, &points_[top]);
       }
       all_.join(instance, *visit);
     }
@@ -471,20 +499,22 @@ class Instances::Grouping {
     }
     for (Instance* member : visit.members) all_.name_references(*member->resource->node, *member);
     Node& panel = *visit.panel->resource->node;
-    const auto wound = wounds_.at(&visit);
-    if (panel.member(elsewhere_.wound) == nullptr && !wound.empty()) {
-      Node text{};
-      text.kind = syntax::NodeKind::string;
-      text.text = wound;
+    const Point& point = *wounds_.at(&visit);
+    if (panel.member(elsewhere_.wound) == nullptr && !point.wound.empty()) {
       Node list{};
       list.kind = syntax::NodeKind::array;
       Node* focus = all_.add_member(panel, elsewhere_.wound, list);
-      Node object{};
-      object.kind = syntax::NodeKind::object;
-      object.used = true;
-      Node* item = all_.add_member(*focus, {}, object);
-      all_.add_member(*item, "reference", text);
-      all_.name_references(*item, *visit.panel);
+      if (point.naming != nullptr) {
+        all_.add_member(*focus, {}, *point.naming);
+      } else {
+        Node object{};
+        object.kind = syntax::NodeKind::object;
+        Node text{};
+        text.kind = syntax::NodeKind::string;
+        text.text = point.wound;
+        all_.add_member(*all_.add_member(*focus, {}, object), "reference", text);
+        all_.name_references(*focus, *visit.panel);
+      }
       use_all(*focus);
     }
     if (panel.member(all_.name_identifier_) == nullptr && panel.member("id") == nullptr) {
@@ -500,7 +530,7 @@ class Instances::Grouping {
   const Elsewhere& elsewhere_;
   std::vector<Point> points_;
   std::unordered_map<const Instance*, std::size_t> place_;
-  std::unordered_map<const Visit*, std::string_view> wounds_;
+  std::unordered_map<const Visit*, const Point*> wounds_;
 };
 
 void Instances::visits_of_others() {
@@ -519,13 +549,14 @@ void Instances::name_references(Node& node, const Instance& from) {
   Node* reference = node.is_object() ? node.member(name_reference_) : nullptr;
   if (reference == nullptr || !reference->is_string()) return;
   const Instance* target = resolve(reference->text, &from);
-  if (target == nullptr) return;
+  if (target == nullptr || target->is_of_visit()) return;
   reference->text = target->resource->url;
   if (node.member(name_identifier_) != nullptr) return;
   Node* identifiers = target->resource->node->member(name_identifier_);
   Node* first = identifiers == nullptr ? nullptr : identifiers->is_array() ? identifiers->first : identifiers;
   if (first == nullptr || plain_text(first->member(name_value_)).empty()) return;
   reference->used = true;
+  identifiers->used = true;
   use_all(*first);  // it is read from here
   Node copy{};
   copy.kind = syntax::NodeKind::object;
@@ -575,6 +606,7 @@ void Instances::attach_shared() {
           });
       if (!linked) continue;
       visit.shared.push_back(&instance);
+      if (!visit.ours) name_references(*instance.resource->node, instance);
       attached = true;
     }
     if (!attached) {
@@ -613,8 +645,7 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
 // --- messages
 // ------------------------------------------------------------------------------------------------
 
-void Instances::report(FindingId id, const Resource& resource, const Node* node,
-                       std::initializer_list<std::string_view> values, std::string_view record_key) {
+std::string Instances::path_of(const Resource& resource, const Node* node) {
   std::string path;
   const Node* top = resource.container != nullptr ? resource.container : resource.node;
   if (resource.entry != nullptr) {
@@ -624,6 +655,13 @@ void Instances::report(FindingId id, const Resource& resource, const Node* node,
     path = plain_text(top->is_object() ? top->member("resourceType") : nullptr);
     if (node != nullptr) path_to(*top, *node, path);
   }
+  return path;
+}
+
+void Instances::report(FindingId id, const Resource& resource, const Node* node,
+                       std::initializer_list<std::string_view> values, std::string_view record_key) {
+  const auto path = path_of(resource, node);
+  if (unread_ != nullptr && node != nullptr && is_left(id)) unread_->push_back({path, record_key, node});
   if (!resource.file.empty()) findings_.begin(resource.file, record_key, resource.bytes, resource.line);
   findings_.report(id, path, node == nullptr ? record::Findings::no_place : node->begin, values);
 }

@@ -66,7 +66,8 @@ void use_all(syntax::Node& node);
 class Instances {
  public:
   /// All must outlive this.
-  Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings);
+  Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings,
+            std::vector<Unread>* unread = nullptr);
 
   /// Recognises resources, those contained in them too, and puts them together to visits (decisions of
   /// design: by our identifiers; else by explicit links, or the same wound and the identical effective
@@ -84,6 +85,8 @@ class Instances {
   /// Tells a finding about a node of a resource, by its FHIRPath.
   void report(record::FindingId id, const Reader::Resource& resource, const syntax::Node* node,
               std::initializer_list<std::string_view> values, std::string_view record_key = {});
+  /// Where a node stands: Bundle.entry[3].resource.component[0].
+  static std::string path_of(const Reader::Resource& resource, const syntax::Node* node);
 
  private:
   void recognise(Reader::Resource& resource);
@@ -105,6 +108,7 @@ class Instances {
   const Options& options_;
   Arena& arena_;
   record::Findings& findings_;
+  std::vector<Unread>* unread_;
   std::deque<Reader::Resource> contained_;
   std::deque<Instance> instances_;
   std::deque<Visit> visits_;

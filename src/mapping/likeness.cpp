@@ -74,6 +74,11 @@ bool equal(const Node& a, const Node& b) {
 
 namespace {
 
+// What is shown beside a code never decides what it means.
+bool is_for_people(const Node& node) {
+  return node.is_string() && (node.name_text == "display" || node.name_text == "unit");
+}
+
 bool accepts_members(const Part& object, const Node& node) {
   for (const auto& member : object.parts) {
     if (member->kind == Part::Kind::choose) {
@@ -87,6 +92,7 @@ bool accepts_members(const Part& object, const Node& node) {
       continue;
     }
     const Node* shown = node.member(member->name);
+    if (shown != nullptr && is_for_people(*shown)) continue;
     if (shown == nullptr ? required(*member) : !accepts(*member, *shown)) return false;
   }
   return true;

@@ -55,7 +55,8 @@ struct Home {
 
 /// How instances are read that others wrote (set.json, "elsewhere"): they carry none of our identifiers.
 struct Elsewhere {
-  std::vector<std::uint32_t> visit;  // templates of what each instance says of its visit, the weightiest first
+  std::vector<std::uint32_t> key;    // templates of how an instance that stands for a visit is named
+  std::vector<std::uint32_t> visit;  // of what each instance says of its visit, the weightiest first
   std::vector<std::string> joins;    // members whose references join instances to one visit
   std::string wound;                 // the member that names the wound
   std::vector<std::string> times;    // paths of the time that an instance is of, the first that is there

@@ -15,6 +15,9 @@ class Program::Builder {
     const auto at = open(body, Step::Kind::object, "{");
     members(body, at, true);
     close(at);
+    // What is only read has steps of its own, which no template leads to: reading compares copies by them.
+    for (Part* part : read_only_) value(*part);
+    read_only_.clear();
   }
 
  private:
@@ -221,7 +224,10 @@ class Program::Builder {
   void items(Part& array, std::uint32_t at) {
     std::string joined;
     for (auto& part : array.parts) {
-      if (part->one_way) continue;
+      if (part->one_way) {
+        read_only_.push_back(part.get());
+        continue;
+      }
       if (part->kind == Part::Kind::constant && part->when.empty()) {
         joined.append(part->json).append(",");
         continue;
@@ -232,6 +238,7 @@ class Program::Builder {
     constants(at, joined);
   }
 
+  std::vector<Part*> read_only_;
   Program& program_;
   std::map<std::vector<std::uint32_t>, std::uint32_t> stretches_;
 };

@@ -291,8 +291,9 @@ class Prover {
   // A shape of others is known by each of its codes, or by its type. What every instance says of its visit is no
   // shape of its own.
   Outcome index_one_way(const Template& one) {
-    const auto& visit = mapping_.elsewhere_.visit;
-    if (std::find(visit.begin(), visit.end(), one.number) != visit.end()) return std::monostate{};
+    for (const auto* list : {&mapping_.elsewhere_.key, &mapping_.elsewhere_.visit}) {
+      if (std::find(list->begin(), list->end(), one.number) != list->end()) return std::monostate{};
+    }
     std::vector<std::string> keys;
     for (const auto& code : one.standard_codes) keys.push_back(one.resource_type + "|" + code);
     if (keys.empty()) keys.push_back(one.resource_type);

@@ -14,6 +14,7 @@
 #include "mapping/likeness.hpp"
 #include "mapping/prove.hpp"
 #include "record/leaf.hpp"
+#include "record/missing.hpp"
 #include "record/write.hpp"
 #include "syntax/json.hpp"
 
@@ -73,7 +74,7 @@ class Reader::Matching {
         writer_(reader.writer_),
         arena_(arena),
         findings_(findings),
-        instances_(*reader.mapping_, reader.options_, arena, findings) {
+        instances_(*reader.mapping_, reader.options_, arena, findings, reader.unread_) {
     name_contained_ = mapping_.names().find("contained");
     name_reference_ = mapping_.names().find("reference");
     precision_url_ = mapping_.canonical() + "/StructureDefinition/charted-precision";
@@ -82,7 +83,11 @@ class Reader::Matching {
   void run(std::vector<Resource>& resources, std::vector<Record>& records) {
     instances_.gather(resources);
     for (auto& visit : instances_.visits()) read_visit(visit);
-    for (auto& visit : instances_.visits()) verify_visit(visit);
+    for (auto& visit : instances_.visits()) {
+      findings_.set_record_key(visit.record_key);
+      record::report_missing(visit.record, findings_);
+      verify_visit(visit);
+    }
     for (auto& instance : instances_.all()) report_rest(instance);
     for (auto& visit : instances_.visits()) records.push_back(visit.record);
   }
@@ -130,6 +135,10 @@ class Reader::Matching {
   // What each instance says of its visit: status, time, patient, wound. The first to say it is believed; another
   // that says something else is not understood there, and that is told.
   void read_visit_of_others(Visit& visit) {
+    for (const auto number : mapping_.elsewhere().key) {
+      const Template& key = mapping_.templates()[number - 1];
+      if (visit.panel->type == key.resource_type) match_sayings(key, *visit.panel, visit);
+    }
     for (const auto number : mapping_.elsewhere().visit) {
       const Template& sayings = mapping_.templates()[number - 1];
       if (visit.panel->type == sayings.resource_type) match_sayings(sayings, *visit.panel, visit);
@@ -146,7 +155,7 @@ class Reader::Matching {
     Scope scope;
     scope.level[0] = visit.record.root;
     copies_.clear();
-    match_members(*sayings.body, *instance.resource->node, scope);
+    match(*sayings.body, *instance.resource->node, nullptr, scope);
     instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
     yielding_ = false;
   }
@@ -185,7 +194,7 @@ class Reader::Matching {
       if (instance.element == nullptr) made = instance.element = blank(record::field(made_from.loop.field));
       scope.level[1] = instance.element;
     }
-    match_members(*made_from.body, node, scope);
+    match(*made_from.body, node, nullptr, scope);
     for (const auto& setting : made_from.sets) {
       if (!make(setting, scope)) report(FindingId::home_conflict, *instance.resource, &node, {});
     }
@@ -331,6 +340,8 @@ class Reader::Matching {
         report(FindingId::list_gap, *instance.resource, node, {std::to_string(count)});
     }
     push(place, element);
+    if (place->offset == 0) place->offset = node->begin;
+    if (element->offset == 0) element->offset = node->begin;
   }
 
   Value* list_parent(const Accessor& list, const Scope& scope) {
@@ -628,6 +639,8 @@ class Reader::Matching {
       return;
     }
     push(list, element);
+    if (list->offset == 0) list->offset = item.begin;
+    if (element->offset == 0) element->offset = item.begin;
     if (yielding_) begun_by_[list] = instance_;
   }
 
@@ -813,7 +826,10 @@ class Reader::Matching {
       Planned nobody;
       nobody.made_from = instance.made_from;
       tell_ = false;
-      for (auto& copy : instance.copies) compare_copy(copy, instance.planned == nullptr ? nobody : *instance.planned);
+      for (auto& copy : instance.copies) {
+        if (copy.part->kind != Part::Kind::choose)
+          compare_copy(copy, instance.planned == nullptr ? nobody : *instance.planned);
+      }
       instance.copies.clear();
       tell_ = true;
       return;
@@ -989,6 +1005,7 @@ class Reader::Matching {
 
   void report_rest(Instance& instance) {
     if (instance.made_from == nullptr) return;
+    instance_ = &instance;
     findings_.set_record_key(instance.visit != nullptr ? instance.visit->record_key : std::string_view{});
     Node& root = *instance.resource->node;
     if (Node* type = root.member("resourceType")) type->used = true;

@@ -13,6 +13,13 @@
 
 namespace charpie::mapping {
 
+/// A part of an instance that no template understood.
+struct Unread {
+  std::string path;                    // FHIRPath
+  std::string_view record_key;         // of its visit; empty when it has none
+  const syntax::Node* node = nullptr;  // in the tree that was read
+};
+
 /// Reads instances. One for each thread; the mapping is shared and must outlive it.
 class Reader {
  public:
@@ -41,12 +48,15 @@ class Reader {
   };
   void read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records);
+  /// From here on what nobody understood is collected, too; nullptr ends it.
+  void keep_unread(std::vector<Unread>* unread) { unread_ = unread; }
 
  private:
   class Matching;
   const Mapping* mapping_;
   Options options_;
   Writer writer_;
+  std::vector<Unread>* unread_ = nullptr;
 };
 
 }  // namespace charpie::mapping

@@ -307,12 +307,31 @@ Result<Selection> Selection::of(std::span<const std::string> only, std::span<con
   return selection;
 }
 
+namespace {
+
+// Bundle.entry[3].resource.component[0].extension -> Bundle.entry.resource.component.extension
+std::string without_places(std::string_view path) {
+  std::string plain;
+  bool inside = false;
+  for (const char c : path) {
+    inside = inside || c == '[';
+    if (!inside) plain += c;
+    inside = inside && c != ']';
+  }
+  return plain;
+}
+
+}  // namespace
+
 void Summary::add(const Finding& finding, std::string_view source) {
   auto& sources = counts_[finding.id];
   auto found = sources.find(source);
   if (found == sources.end()) found = sources.emplace(source, 0).first;
   ++found->second;
   severities_[finding.id] = finding.severity;
+  if (finding.id == FindingId::instance_unread || finding.id == FindingId::instance_unknown ||
+      finding.id == FindingId::number_in_text)
+    ++unread_[without_places(finding.path)];
 }
 
 void Summary::add(const Summary& other) {
@@ -320,6 +339,7 @@ void Summary::add(const Summary& other) {
     for (const auto& [source, count] : sources) counts_[id][source] += count;
   }
   for (const auto& [id, severity] : other.severities_) severities_[id] = severity;
+  for (const auto& [path, count] : other.unread_) unread_[path] += count;
 }
 
 std::uint64_t Summary::count(FindingId id) const {
@@ -343,6 +363,7 @@ void Summary::append(std::string& out) const {
     for (const auto& [source, count] : sources) by_source[source] += count;
   }
   for (const auto& [source, count] : by_source) out += std::to_string(count) + " from " + (source.empty() ? "(no source named)" : source) + "\n";
+  for (const auto& [path, count] : unread_) out += std::to_string(count) + " not read at " + path + "\n";
 }
 
 std::string fingerprint(const Finding& finding) {

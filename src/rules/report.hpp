@@ -67,12 +67,14 @@ class Summary {
   void add(const Summary& other);
   std::uint64_t total() const;
   std::uint64_t count(record::FindingId id) const;
-  /// Lines for people: severity, slug, count, then the sources with their counts.
+  /// Lines for people: severity, slug, count, then the sources with their counts, then what was not read, by its path
+  /// without the places in lists.
   void append(std::string& out) const;
 
  private:
   std::map<record::FindingId, std::map<std::string, std::uint64_t, std::less<>>> counts_;
   std::map<record::FindingId, record::Severity> severities_;
+  std::map<std::string, std::uint64_t, std::less<>> unread_;
 };
 
 /// What tells one finding from another, wherever its file and line went: slug, record key, path and message, as a

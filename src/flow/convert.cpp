@@ -39,6 +39,7 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
     writer_.emplace(engine.mapping(*conversion.to), conversion.options);
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
   }
+  if (!conversion.write) reader_.review();
   if (conversion.keep_unread) reader_.keep_unread();
   if (conversion.take_notes) notes_.emplace(engine.rules());
 }

@@ -70,6 +70,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
     records_.push_back(engine_->records().read(**tree, piece.bytes, arena_, findings_));
   } else {
     strict_->read(**tree, findings_);
+    if (content_) content_->read(**tree, findings_);
     instances_->read(**tree, text_, arena_, findings_, records_);
   }
   for (auto& one : records_) {

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/arena.hpp"
+#include "fhir/content.hpp"
 #include "fhir/strict.hpp"
 #include "flow/engine.hpp"
 #include "mapping/read.hpp"
@@ -28,6 +29,10 @@ class PieceReader {
   /// next call and are views into the piece's bytes. What is wrong is in findings() until then.
   std::span<record::Record> read(const syntax::JsonPiece& piece, std::string_view file);
   record::Findings& findings() { return findings_; }
+  /// From here on the content of instances is checked, too (fhir/content.hpp).
+  void review() {
+    if (!form_->is_record()) content_.emplace(engine_->terms(), engine_->units());
+  }
   /// From here on parts that no template understood are collected; what was collected by the last read().
   void keep_unread() {
     if (instances_ != nullptr) instances_->keep_unread(&unread_);
@@ -45,6 +50,7 @@ class PieceReader {
   Result<syntax::Node*> read_tree(const syntax::JsonPiece& piece);
   std::string_view text_;  // of the piece, in UTF-8: what places count in
   std::optional<fhir::StrictReader> strict_;
+  std::optional<fhir::ContentChecks> content_;
   std::unique_ptr<mapping::Reader> instances_;  // when the form is not our record
   Arena arena_;
   record::Findings findings_;

@@ -71,7 +71,7 @@ Result<std::vector<DueWound>> DueList::finish() {
   std::vector<DueWound> wounds;
   std::vector<std::string> versions;
   std::string wound;
-  auto drained = notes_.drain([&](const Entry& entry) {
+  auto drained = notes_.drain([&](const SortedEntry& entry) {
     const auto key = entry.key.substr(0, entry.key.size() - 8);
     if (key != wound) {
       look(versions, wounds);

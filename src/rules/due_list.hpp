@@ -7,12 +7,12 @@
 #include <string>
 #include <vector>
 
+#include "base/external_sort.hpp"
 #include "base/result.hpp"
 #include "record/read.hpp"
 #include "record/record.hpp"
 #include "rules/due.hpp"
 #include "rules/rules.hpp"
-#include "rules/sorted_notes.hpp"
 
 namespace charpie::rules {
 
@@ -45,7 +45,7 @@ class DueList {
 
   const RuleBook* book_;
   record::RecordReader reader_;
-  SortedNotes notes_;
+  ExternalSort notes_;
   std::uint64_t order_ = 0;
   std::string key_, body_;
 };

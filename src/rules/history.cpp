@@ -7,8 +7,8 @@
 #include <set>
 #include <unordered_map>
 
+#include "base/external_sort.hpp"
 #include "rules/derived.hpp"
-#include "rules/sorted_notes.hpp"
 #include "rules/visit.hpp"
 
 namespace charpie::rules {
@@ -469,7 +469,7 @@ struct History::State {
 
   const RuleBook& book;
   HistoryOptions options;
-  SortedNotes notes;
+  ExternalSort notes;
   std::uint64_t order = 0;
   std::string key;
   record::Findings findings;
@@ -546,7 +546,7 @@ struct History::State {
     }
   }
 
-  void take(const Entry& entry, const std::function<void(std::vector<record::Finding>)>& tell) {
+  void take(const SortedEntry& entry, const std::function<void(std::vector<record::Finding>)>& tell) {
     std::uint64_t at = 0;
     for (const char c : entry.key.substr(entry.key.size() - 8)) at = at << 8 | static_cast<unsigned char>(c);
     if (entry.key.front() == 'w') {
@@ -602,7 +602,7 @@ Outcome History::add(std::string_view notes) {
 }
 
 Outcome History::finish(const std::function<void(std::vector<record::Finding>)>& tell) {
-  auto done = state_->notes.drain([&](const Entry& entry) { state_->take(entry, tell); });
+  auto done = state_->notes.drain([&](const SortedEntry& entry) { state_->take(entry, tell); });
   state_->end_wound();
   if (!state_->findings.all().empty()) tell(state_->findings.take());
   return done;

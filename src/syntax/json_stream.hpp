@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/result.hpp"
 
@@ -29,6 +30,13 @@ class TextSource final : public ByteSource {
   std::string_view rest_;
 };
 
+/// Where a stretch of a piece stood, when the piece was gathered from several places.
+struct PiecePart {
+  std::uint32_t source = 0;  // which of the stream's sources, counted from 0
+  std::uint32_t begin = 0;   // of the stretch in the piece's bytes
+  std::size_t line = 0;      // of the source, 1-based, at column 1
+};
+
 /// One record's bytes, or a stretch of the input that is none.
 struct JsonPiece {
   std::string bytes;  // owned, so that a worker may keep them; a broken stretch keeps its bytes as they came
@@ -37,6 +45,7 @@ struct JsonPiece {
   std::size_t column = 0;      // byte column there, 1-based
   std::uint64_t offset = 0;    // of `bytes` in the input
   std::optional<Error> error;  // set when the piece is no record; says line and what to do
+  std::vector<PiecePart> parts{};  // in the order of `bytes`; empty when these stood together
 };
 
 /// Whatever cuts an input into pieces.

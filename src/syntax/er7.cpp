@@ -4,7 +4,6 @@
 #include <array>
 #include <charconv>
 #include <cstring>
-#include <initializer_list>
 #include <optional>
 #include <string>
 #include <vector>
@@ -173,6 +172,9 @@ class Reader {
     auto delimiters = read_delimiters(first_line(bytes));
     if (!delimiters) return delimiters.error();
     by_ = out_.delimiters = *delimiters;
+    for (const char c : {by_.field, by_.component, by_.repetition, by_.subcomponent, by_.escape, '\\'}) {
+      if (c != '\0') special_[static_cast<unsigned char>(c)] = true;
+    }
     if (auto decoded = decode_message(bytes); !decoded) return decoded.error();
     if (auto collected = collect(); !collected) return collected.error();
     out_.root = make(NodeKind::object, 0, out_.text.size());
@@ -218,9 +220,16 @@ class Reader {
     }
     recoder_.emplace(std::move(*recoder));
     out_.charset = arena_.keep(charset);
-    std::string decoded;
+    std::string recoded;
     std::string_view rest = bytes;
-    if (!recoder_->recode(rest, decoded) || !rest.empty()) {
+    if (recoder_->is_plain()) {
+      rest.remove_prefix(utf8_valid_prefix(bytes));
+    } else {
+      (void)recoder_->recode(rest, recoded);
+    }
+    const std::string_view decoded =
+        recoder_->is_plain() ? bytes.substr(0, bytes.size() - rest.size()) : std::string_view(recoded);
+    if (!rest.empty()) {
       const auto line = line_count(decoded);
       return refuse("the message has a byte that is not of its character set",
                     wanted.empty() ? "name the character set in MSH-18, or by the option"
@@ -378,24 +387,8 @@ class Reader {
   };
   Number number_name(const std::string& text) { return {arena_.keep(text), names_.find(text)}; }
 
-  std::string_view trimmed(std::string_view raw, std::initializer_list<char> delimiters) const {
-    if (how_.keep_empty_ends) return raw;
-    while (!raw.empty() && raw.back() != '\0' &&
-           std::find(delimiters.begin(), delimiters.end(), raw.back()) != delimiters.end()) {
-      raw.remove_suffix(1);
-    }
-    return raw;
-  }
-
-  // Cuts off and gives the front of `rest` up to the delimiter; `more` says whether there was one.
-  static std::string_view cut(std::string_view& rest, char delimiter, bool& more) {
-    const std::size_t at = delimiter == '\0' ? std::string_view::npos : rest.find(delimiter);
-    more = at != std::string_view::npos;
-    const std::string_view front = rest.substr(0, at);
-    rest = more ? rest.substr(at + 1) : rest.substr(rest.size());
-    return front;
-  }
-
+  // Walks a segment once, from delimiter to delimiter. Fields and repetitions are made when their first value
+  // comes, so that what is empty at an end is never there.
   void parse(const Segment& segment, Node& list) {
     std::string_view text = segment.text;
     parts_ = nullptr;
@@ -404,81 +397,164 @@ class Reader {
       joined_ = text.data();
       parts_ = &segment.parts;
     }
-    Node* node = hang(list, make(NodeKind::object, segment.begin, segment.end));
-    bool more = false;
-    std::string_view rest = text;
-    const std::string_view name = cut(rest, by_.field, more);
-    Node* named = add(*node, "segment", NodeKind::string, segment.begin, segment.begin + name.size());
+    segment_ = hang(list, make(NodeKind::object, segment.begin, segment.end));
+    const std::string_view name = text.substr(0, text.find(by_.field));
+    Node* named = add(*segment_, "segment", NodeKind::string, segment.begin, segment.begin + name.size());
     named->text = name;
-    if (name == "ADD") note(Er7Oddity::stray_continuation, node->begin);
-    if (name == "DSC" && !er7_raw_field(text, 1, by_.field).empty()) note(Er7Oddity::unfinished, node->begin);
-    const bool is_name = name.size() == 3 && name[0] >= 'A' && name[0] <= 'Z' &&
-                         std::all_of(name.begin() + 1, name.end(),
-                                     [](char c) { return (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'); });
-    if (!is_name) note(Er7Oddity::odd_segment_name, node->begin);
-    unsigned number = 1;
-    if (name == "MSH" && &segment == segments_.data()) {
-      header_field(*node, 1, text.substr(3, 1));
-      header_field(*node, 2, cut(rest, by_.field, more));
-      number = 3;
+    if (name == "ADD") note(Er7Oddity::stray_continuation, segment_->begin);
+    if (name == "DSC" && !er7_raw_field(text, 1, by_.field).empty())
+      note(Er7Oddity::unfinished, segment_->begin);
+    if (!is_segment_name(name)) note(Er7Oddity::odd_segment_name, segment_->begin);
+    if (name.size() == text.size()) return;
+    begin_field(1, text.data() + name.size() + 1);
+    const bool is_header = name == "MSH" && &segment == segments_.data();
+    if (is_header) {
+      const std::string_view encoding = er7_raw_field(text, 2, by_.field);
+      header_field(1, text.substr(3, 1));
+      header_field(2, encoding);
+      const char* rest = encoding.data() + encoding.size();
+      if (rest == text.data() + text.size()) return;
+      begin_field(3, rest + 1);
+      out_.version = arena_.keep(first_part(er7_raw_field(text, 12, by_.field), by_));
     }
-    for (; more && !stop_; ++number) {
-      const std::string_view raw = cut(rest, by_.field, more);
-      const std::string_view field = trimmed(raw, {by_.repetition, by_.component, by_.subcomponent});
-      if (!field.empty() || (how_.keep_empty_ends && !more)) parse_field(*node, number, field);
-      if (number == 12 && name == "MSH") out_.version = arena_.keep(first_part(raw, by_));
+    const char* const end = text.data() + text.size();
+    const char* value = at_.value;
+    bool escaped = false;
+    for (const char* at = value;; ++at) {
+      while (at != end && !special_[static_cast<unsigned char>(*at)]) ++at;
+      const char c = at == end ? '\0' : *at;
+      if (at != end && (c == '\0' || !delimits(c))) {
+        escaped = true;
+        continue;
+      }
+      if (at != value || how_.keep_empty_ends)
+        take_value({value, static_cast<std::size_t>(at - value)}, escaped, at == end ? by_.field : c,
+                   at == end);
+      if (at == end || stop_) break;
+      value = at + 1;
+      escaped = false;
+      advance(c, at);
+    }
+    end_field(end);
+  }
+
+  static bool is_segment_name(std::string_view name) {
+    return name.size() == 3 && name[0] >= 'A' && name[0] <= 'Z' &&
+           std::all_of(name.begin() + 1, name.end(),
+                       [](char c) { return (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'); });
+  }
+
+  bool delimits(char c) const {
+    return c == by_.field || c == by_.component || c == by_.repetition || c == by_.subcomponent;
+  }
+
+  // Where the walk is, and what it has made there.
+  struct At {
+    unsigned field = 0, repetition = 1, component = 1, part = 1;
+    unsigned made_repetitions = 0;
+    Node* list = nullptr;
+    Node* object = nullptr;
+    const char* field_begin = nullptr;
+    const char* repetition_begin = nullptr;
+    const char* value = nullptr;
+  };
+
+  void begin_field(unsigned number, const char* at) {
+    at_ = {};
+    at_.field = number;
+    at_.field_begin = at_.repetition_begin = at_.value = at;
+  }
+
+  void end_repetition(const char* at) {
+    if (at_.object != nullptr)
+      at_.object->end = end_of({at_.repetition_begin, static_cast<std::size_t>(at - at_.repetition_begin)});
+  }
+
+  void end_field(const char* at) {
+    end_repetition(at);
+    if (at_.list != nullptr)
+      at_.list->end = end_of({at_.field_begin, static_cast<std::size_t>(at - at_.field_begin)});
+  }
+
+  void advance(char delimiter, const char* at) {
+    if (delimiter == by_.field) {
+      end_field(at);
+      begin_field(at_.field + 1, at + 1);
+    } else if (delimiter == by_.repetition) {
+      end_repetition(at);
+      ++at_.repetition;
+      at_.component = at_.part = 1;
+      at_.object = nullptr;
+      at_.repetition_begin = at + 1;
+    } else if (delimiter == by_.component) {
+      ++at_.component;
+      at_.part = 1;
+    } else {
+      ++at_.part;
     }
   }
 
-  void header_field(Node& segment, unsigned number, std::string_view raw) {
-    Node* list = add(segment, number, NodeKind::array, raw);
+  Node* field_list() {
+    if (at_.list == nullptr) at_.list = add(*segment_, at_.field, NodeKind::array, {at_.field_begin, 0});
+    return at_.list;
+  }
+
+  // The object of the repetition, after those of empty ones before it.
+  Node* repetition_object() {
+    if (at_.object != nullptr) return at_.object;
+    Node* list = field_list();
+    for (; at_.made_repetitions < at_.repetition && !stop_; ++at_.made_repetitions) {
+      at_.object =
+          hang(*list, make(NodeKind::object, place(at_.repetition_begin), place(at_.repetition_begin)));
+    }
+    return at_.object;
+  }
+
+  // One value, and the delimiter that ends it.
+  void take_value(std::string_view raw, bool escaped, char delimiter, bool at_end) {
+    if (raw.empty()) {
+      take_empty_end(raw, delimiter, at_end);
+      return;
+    }
+    Node* object = repetition_object();
+    if (stop_) return;
+    set_value(*add_value(*object, raw), raw, escaped);
+  }
+
+  // An empty value is kept when it is the last of several parts, components or fields.
+  void take_empty_end(std::string_view raw, char delimiter, bool at_end) {
+    const bool component_ends = delimiter != by_.subcomponent;
+    const bool repetition_ends = component_ends && delimiter != by_.component;
+    if ((component_ends && at_.part > 1) || (repetition_ends && at_.component > 1)) {
+      if (Node* object = repetition_object(); !stop_) add_value(*object, raw);
+    } else if (repetition_ends && (delimiter == by_.repetition || at_.repetition > 1)) {
+      repetition_object();
+    } else if (at_end) {
+      field_list();
+    }
+  }
+
+  Node* add_value(Node& object, std::string_view raw) {
+    if (at_.part == 1) return add(object, at_.component, NodeKind::string, raw);
+    const Number named = number_name(std::to_string(at_.component) + "." + std::to_string(at_.part));
+    if (std::max(at_.component, at_.part) > er7_most_parts && !stop_) {
+      stop_ = refuse("a component has more parts than allowed", "leave out what is empty",
+                     line_of(begin_of(raw)));
+    }
+    Node* node = hang(object, make(NodeKind::string, begin_of(raw), end_of(raw)));
+    node->name_text = named.text;
+    node->name = named.name;
+    return node;
+  }
+
+  void header_field(unsigned number, std::string_view raw) {
+    Node* list = add(*segment_, number, NodeKind::array, raw);
     Node* repetition = hang(*list, make(NodeKind::object, begin_of(raw), end_of(raw)));
     add(*repetition, 1, NodeKind::string, raw)->text = raw;
   }
 
-  void parse_field(Node& segment, unsigned number, std::string_view raw) {
-    Node* list = add(segment, number, NodeKind::array, raw);
-    bool more = !raw.empty();
-    while (more && !stop_) {
-      const std::string_view repetition = cut(raw, by_.repetition, more);
-      Node* object = hang(*list, make(NodeKind::object, begin_of(repetition), end_of(repetition)));
-      parse_repetition(*object, trimmed(repetition, {by_.component, by_.subcomponent}));
-    }
-  }
-
-  void parse_repetition(Node& repetition, std::string_view raw) {
-    bool more = true;
-    for (unsigned number = 1; more && !stop_; ++number) {
-      std::string_view component = trimmed(cut(raw, by_.component, more), {by_.subcomponent});
-      const bool empty_end = how_.keep_empty_ends && !more && number > 1;
-      if (component.empty()) {
-        if (empty_end) add(repetition, number, NodeKind::string, component);
-        continue;
-      }
-      bool more_parts = true;
-      for (unsigned part = 1; more_parts && !stop_; ++part) {
-        const std::string_view value = cut(component, by_.subcomponent, more_parts);
-        if (value.empty() && !(how_.keep_empty_ends && !more_parts)) continue;
-        Node* node = nullptr;
-        if (part == 1) {
-          node = add(repetition, number, NodeKind::string, value);
-        } else {
-          const Number named =
-              number_name(std::to_string(number) + "." + std::to_string(std::min(part, er7_most_parts)));
-          if (part > er7_most_parts && !stop_)
-            stop_ = refuse("a component has more parts than allowed", "leave out what is empty",
-                           line_of(begin_of(value)));
-          node = hang(repetition, make(NodeKind::string, begin_of(value), end_of(value)));
-          node->name_text = named.text;
-          node->name = named.name;
-        }
-        set_value(*node, value);
-      }
-    }
-  }
-
-  void set_value(Node& node, std::string_view raw) {
-    if (raw == "\"\"") {
+  void set_value(Node& node, std::string_view raw, bool escaped) {
+    if (raw.size() == 2 && raw == "\"\"") {
       node.kind = NodeKind::null;
       return;
     }
@@ -487,9 +563,7 @@ class Reader {
           refuse("a value is longer than allowed", "shorten it, or allow longer values", line_of(node.begin));
     }
     if (by_.truncation != '\0' && raw.ends_with(by_.truncation)) note(Er7Oddity::truncated, node.begin);
-    const bool plain = (by_.escape == '\0' || raw.find(by_.escape) == std::string_view::npos) &&
-                       raw.find('\\') == std::string_view::npos;
-    node.text = plain ? raw : decode(raw);
+    node.text = escaped ? decode(raw) : raw;
   }
 
   // Decodes the escapes of a value. A backslash that is not of an escape kept is the value's own; where it
@@ -596,6 +670,9 @@ class Reader {
   std::string decoded_;
   std::vector<std::size_t> own_backslashes_;
   std::size_t nodes_ = 0;
+  Node* segment_ = nullptr;  // that is parsed
+  At at_{};
+  std::array<bool, 256> special_{};  // delimiters and what may be an escape
   std::optional<Error> stop_;
 };
 

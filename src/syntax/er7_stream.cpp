@@ -13,15 +13,6 @@ constexpr char frame_begin = '\x0B';  // MLLP
 constexpr char frame_end = '\x1C';
 constexpr std::string_view byte_order_mark = "\xEF\xBB\xBF";
 
-// Line ends in a text: CRLF, LF or CR.
-std::size_t line_ends(std::string_view text) {
-  std::size_t count = 0;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if (text[i] == '\n' || (text[i] == '\r' && (i + 1 == text.size() || text[i + 1] != '\n'))) ++count;
-  }
-  return count;
-}
-
 bool is_letter_or_digit(char c) {
   return (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
 }
@@ -109,9 +100,9 @@ bool Er7Stream::look(std::size_t from, Line& line) {
   return true;
 }
 
-// Leaves the first bytes behind, which end with a line or before one.
-void Er7Stream::pass(std::size_t size) {
-  line_ += line_ends(std::string_view(buffer_).substr(at_, size));
+// Leaves the first bytes behind, which hold so many line ends.
+void Er7Stream::pass(std::size_t size, std::size_t lines) {
+  line_ += lines;
   at_ += size;
 }
 
@@ -130,10 +121,10 @@ void Er7Stream::give(JsonPiece& piece, std::size_t begin, std::size_t end) {
 // Leaves a line behind; of one that is too long to be held, all that comes.
 void Er7Stream::pass_line(const Line& line) {
   if (line.whole) {
-    pass(line.next);
+    pass(line.next, 1);
     return;
   }
-  pass(line.end);
+  pass(line.end, 0);
   while (true) {
     const auto end = std::min(buffer_.find_first_of("\r\n", at_), buffer_.size());
     at_ = end;
@@ -147,15 +138,18 @@ bool Er7Stream::give_message(JsonPiece& piece, Line line) {
   ++messages_;
   const std::size_t first = line.begin;
   const char delimiter = line.text.size() > 3 ? line.text[3] : '|';
+  std::size_t lines = 0;  // before `line`
   while (true) {
     const std::size_t end = line.frame_ends ? line.end : line.next;
-    if (!line.whole || end - first > limits_.record_bytes) return give_long(piece, line);
+    const std::size_t ended = line.frame_ends ? lines : lines + 1;
+    if (!line.whole || end - first > limits_.record_bytes) return give_long(piece, line, lines);
     const std::string pointer(is_segment(line.text, "DSC") ? er7_raw_field(line.text, 1, delimiter)
                                                            : std::string_view{});
     bool frame_ended = line.frame_ends;
     std::size_t next = line.next;
     bool there = false;
-    while ((there = look(next, line)) && line.kind == Kind::blank) {
+    ++lines;
+    for (; (there = look(next, line)) && line.kind == Kind::blank; ++lines) {
       frame_ended = frame_ended || line.frame_ends || line.frame_ends_before;
       next = line.next;
     }
@@ -164,13 +158,14 @@ bool Er7Stream::give_message(JsonPiece& piece, Line line) {
                            line.text[3] == delimiter && er7_raw_field(line.text, 14, delimiter) == pointer;
     if (there && (continues || (line.kind == Kind::segment && !frame_ended && !line.frame_begins))) continue;
     give(piece, first, end);
-    pass(end);
+    pass(end, ended);
     return true;
   }
 }
 
 // A message that is too long, of which `line` is what was seen last; what is left of it goes, too.
-bool Er7Stream::give_long(JsonPiece& piece, Line line) {
+bool Er7Stream::give_long(JsonPiece& piece, Line line, std::size_t lines) {
+  line_ += lines;
   piece.error =
       refuse("the message is longer than allowed", "split it, or allow longer messages", piece.line);
   bool ended = false;
@@ -187,7 +182,7 @@ bool Er7Stream::give_stray(JsonPiece& piece, Line line) {
   begin(piece, line);
   piece.error = refuse("these lines belong to no message", "begin each message with MSH", line_);
   const std::size_t first = line.begin;
-  std::size_t end = 0;
+  std::size_t end = 0, lines = 0;
   do {
     if (!line.whole || line.next - first > limits_.record_bytes) {
       if (end == 0) {
@@ -197,9 +192,10 @@ bool Er7Stream::give_stray(JsonPiece& piece, Line line) {
       break;  // the next piece begins here
     }
     end = line.next;
+    ++lines;
   } while (look(end, line) && line.kind == Kind::segment && !line.frame_begins);
   give(piece, first, end);
-  pass(end);
+  pass(end, lines);
   return true;
 }
 

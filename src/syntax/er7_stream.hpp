@@ -43,11 +43,11 @@ class Er7Stream final : public PieceStream {
 
   bool fill();
   bool look(std::size_t from, Line& line);
-  void pass(std::size_t size);
+  void pass(std::size_t size, std::size_t lines);
   void begin(JsonPiece& piece, const Line& line);
   void give(JsonPiece& piece, std::size_t begin, std::size_t end);
   bool give_message(JsonPiece& piece, Line line);
-  bool give_long(JsonPiece& piece, Line line);
+  bool give_long(JsonPiece& piece, Line line, std::size_t lines);
   bool give_stray(JsonPiece& piece, Line line);
   bool give_count(JsonPiece& piece, const Line& line, std::uint64_t counted, std::string_view message);
   void pass_line(const Line& line);

@@ -27,7 +27,7 @@ class Recoder {
   bool recode(std::string_view& bytes, std::string& out);
   /// Ends a text: appends what returns to the start state, in sets that have states.
   void finish(std::string& out);
-  /// Forgets the state that a broken text left behind.
+  /// Begins a new text: forgets the state that the last one left behind.
   void restart();
   /// Whether bytes are only checked, never changed.
   bool is_plain() const { return state_ == nullptr; }

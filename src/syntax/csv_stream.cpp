@@ -265,7 +265,6 @@ bool CsvRows::scan(std::size_t& end, std::size_t& lines, bool& open) {
     }
     if (open) end = std::min(find(text, '\n', opened, text.size()), find(text, '\r', opened, text.size()));
     const bool too_long = end == limit;
-    if (open && too_long) end = opened;
     if (quoted) lines = line_ends(text.substr(at_, end - at_));
     if (end + 1 == buffer_.size() && buffer_[end] == '\r') {  // it may be half a CRLF
       const std::size_t size = end - at_;

@@ -651,9 +651,8 @@ class Reader {
       bytes += static_cast<char>(byte);
     }
     std::string_view rest = bytes;
-    const bool good = recoder_->recode(rest, text) && rest.empty();
-    if (!good) recoder_->restart();
-    return good;
+    recoder_->restart();  // each escape begins anew
+    return recoder_->recode(rest, text) && rest.empty();
   }
 
   Arena& arena_;

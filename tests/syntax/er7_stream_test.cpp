@@ -70,6 +70,8 @@ TEST_CASE("lines of no message are one broken piece, and the next message is rea
         "1:1 junk,more, these lines belong to no message\n3:1 MSH|^~\\&|A/OBX|1/\n");
   CHECK(cut("\x0B" + a + "\x1C\rOBX|2\r" + a) ==
         "1:2 MSH|^~\\&|A/OBX|1/\n4:1 OBX|2/ these lines belong to no message\n5:1 MSH|^~\\&|A/OBX|1/\n");
+  CHECK(cut("\x0B" + a + "\x1COBX|2\r") ==
+        "1:2 MSH|^~\\&|A/OBX|1/\n3:2 OBX|2/ these lines belong to no message\n");
   CHECK(cut("MSHA\r" + a) == "1:1 MSHA/ these lines belong to no message\n2:1 MSH|^~\\&|A/OBX|1/\n");
 }
 

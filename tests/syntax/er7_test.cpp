@@ -207,6 +207,10 @@ TEST_CASE("character sets by their names") {
   CHECK(text_of(with("UNICODE UTF-8", "caf\xC3\xA9")) == "caf\xC3\xA9");
   CHECK(text_of(with("WINDOWS-1252", "\x80")) == "\xE2\x82\xAC");
   CHECK(text_of(with("", "caf\xC3\xA9")) == "caf\xC3\xA9");
+  // A set with states: each hexadecimal escape begins in the first.
+  CHECK(text_of(with("ISO-2022-JP", "\\X1B24422422\\\\X41\\")) ==
+        "\xE3\x81\x82"
+        "A");
   Er7Reading latin;
   latin.charset = "8859/1";
   CHECK(text_of(with("", "caf\xE9"), latin) == "caf\xC3\xA9");

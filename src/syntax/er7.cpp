@@ -715,9 +715,8 @@ Result<Er7Document> read_er7(std::string_view bytes, Arena& arena, const Names& 
 }
 
 Er7Location er7_location(const Er7Document& message, std::uint32_t offset) {
-  const auto holds = [&](const Node& node) {
-    return node.begin <= offset && (offset < node.end || node.begin == offset);
-  };
+  // A delimiter stands between neighbours, so that an end belongs to one of them only.
+  const auto holds = [&](const Node& node) { return node.begin <= offset && offset <= node.end; };
   Er7Location place;
   const Node* segments = message.root == nullptr ? nullptr : message.root->member("segments");
   const Node* segment = segments == nullptr ? nullptr : segments->first;

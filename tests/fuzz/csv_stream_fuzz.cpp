@@ -39,7 +39,7 @@ std::string read(std::string_view bytes, const CsvReading& how, std::string* wri
   std::uint64_t count = 1;
   std::size_t line = 0;
   while (rows.next(piece)) {
-    require(piece.ordinal == ++count && piece.line > line - (piece.error ? 1 : 0));
+    require(piece.ordinal == ++count && piece.line + (piece.error ? 1 : 0) > line);
     line = piece.line;
     Arena arena;
     all += std::to_string(piece.line) + " " + piece.bytes;
@@ -108,7 +108,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   const auto all = read(bytes, how, &written);
   how.limits.chunk_bytes = 4096;
   require(read(bytes, how, nullptr) == all);
-  if ((data[0] & 16) != 0) require(gather(bytes, how, 64) == gather(bytes, how, 1 << 20));
+  if (data[0] >= 0xF0) require(gather(bytes, how, 256) == gather(bytes, how, 1 << 20));
   // What is written is good, and says the same; quotes may have made it longer.
   how.charset.clear();
   how.limits = {};

@@ -254,6 +254,7 @@ TEST_CASE("segments end with CR, LF or CRLF, blank lines and framing are passed 
     CHECK(place.column == 16);
     CHECK(words_of(er7_location(*message, last->begin)) == "OBX[2]-5[2].1.2");
     CHECK(words_of(er7_location(*message, 0)) == "MSH[1]");
+    CHECK(words_of(er7_location(*message, last->end)) == "OBX[2]-5[2].1.2");
   }
 }
 

@@ -29,7 +29,7 @@ Result<const flow::Engine*> Session::engine(std::initializer_list<flow::Wanted> 
       if (!text) return text.error();
       rules = std::move(*text);
     }
-    auto loaded = flow::Engine::load(**found, rules, site_rules, {wanted.begin(), wanted.size()});
+    auto loaded = flow::Engine::load(**found, rules, site_rules, {wanted.begin(), wanted.size()}, claim);
     if (!loaded) return loaded.error();
     engine_ = std::move(*loaded);
   }

@@ -25,6 +25,7 @@ struct Session {
   bool show_keys = false;      // patients' identifiers may be shown
   std::string mappings{};      // --mappings DIR; empty = the embedded tables
   std::string site_rules{};    // --rules FILE; empty = the rules as they come
+  std::string claim{};         // --claim NAME; empty = no profile is claimed
   int exit_code = clean;
 
   /// The embedded tables, or those of --mappings. Read once.

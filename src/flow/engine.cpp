@@ -4,7 +4,7 @@ namespace charpie::flow {
 
 Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_view site_rules,
                                              std::string_view site_file,
-                                             std::span<const Wanted> wanted) {
+                                             std::span<const Wanted> wanted, std::string_view claim) {
   auto terms = terms::Terms::load(tables);
   if (!terms) return terms.error();
   auto units = units::Units::load(tables);
@@ -13,12 +13,18 @@ Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_v
   auto fixed_units = mapping::FixedUnits::load(tables, engine->units_);
   if (!fixed_units) return fixed_units.error();
   engine->fixed_units_ = std::make_unique<mapping::FixedUnits>(std::move(*fixed_units));
+  if (!claim.empty()) {
+    auto claims = fhir::Claims::load(tables, claim);
+    if (!claims) return claims.error();
+    engine->claims_ = std::move(*claims);
+  }
+  const auto alone = engine->claims_ ? engine->claims_->alone() : std::set<std::string, std::less<>>{};
   const Wanted most_used[] = {{&fhir_r4_form()}};
   for (const auto& [form, reads] : wanted.empty() ? std::span<const Wanted>(most_used) : wanted) {
     if (form->is_record()) continue;
     auto& mapping = engine->mappings_[form->shape];
     if (mapping == nullptr) {
-      auto loaded = mapping::Mapping::load(tables, engine->terms_, *engine->fixed_units_, "fhir", form->shape);
+      auto loaded = mapping::Mapping::load(tables, engine->terms_, *engine->fixed_units_, "fhir", form->shape, alone);
       if (!loaded) return loaded.error();
       mapping = std::move(*loaded);
     }

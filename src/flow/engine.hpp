@@ -2,11 +2,13 @@
 #pragma once
 #include <map>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 
 #include "base/result.hpp"
 #include "base/tables.hpp"
+#include "fhir/claims.hpp"
 #include "flow/form.hpp"
 #include "mapping/fixed_units.hpp"
 #include "mapping/mapping.hpp"
@@ -23,10 +25,11 @@ class Engine {
  public:
   /// `tables` must outlive the engine. `site_rules` is the text of a site's own rules (rules/rules.hpp), `site_file`
   /// its name in messages; `wanted` are the forms whose mappings are loaded: none other can be asked for later.
+  /// `claim` names profiles to be claimed (fhir/claims.csv); empty: none.
   /// Error::mapping_broken with file, line and mend; Error::usage for the site's own rules.
   static Result<std::unique_ptr<Engine>> load(const Tables& tables, std::string_view site_rules = {},
                                               std::string_view site_file = {},
-                                              std::span<const Wanted> wanted = {});
+                                              std::span<const Wanted> wanted = {}, std::string_view claim = {});
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
@@ -39,6 +42,8 @@ class Engine {
     const auto known = elements_.find(form.shape);
     return known == elements_.end() ? nullptr : known->second.get();
   }
+  /// What the claimed profiles ask; nullptr when none is claimed.
+  const fhir::Claims* claims() const { return claims_ ? &*claims_ : nullptr; }
   const rules::RuleBook& rules() const { return *rules_; }
   const record::RecordReader& records() const { return records_; }
 
@@ -47,6 +52,7 @@ class Engine {
   terms::Terms terms_;
   units::Units units_;
   std::unique_ptr<mapping::FixedUnits> fixed_units_;
+  std::optional<fhir::Claims> claims_;
   std::map<std::string_view, std::unique_ptr<mapping::Mapping>> mappings_;  // by shape
   std::map<std::string_view, std::unique_ptr<fhir::Elements>> elements_;    // by shape
   std::unique_ptr<rules::RuleBook> rules_;

@@ -85,8 +85,9 @@ struct MappingFault {
 
 class Compiler {
  public:
-  Compiler(const Tables& tables, Mapping& mapping, std::string_view folder, std::string_view form)
-      : tables_(tables), mapping_(mapping), folder_(folder), form_(form) {}
+  Compiler(const Tables& tables, Mapping& mapping, std::string_view folder, std::string_view form,
+           const std::set<std::string, std::less<>>& alone)
+      : tables_(tables), mapping_(mapping), folder_(folder), form_(form), alone_(alone) {}
 
   void run() {
     const File& set = file("set.json");
@@ -458,6 +459,12 @@ class Compiler {
         }
       } else {
         made.standard_codes.push_back(entry);
+      }
+    }
+    if (made.own_code.empty()) {
+      for (const auto& part : made.body->parts) {
+        const auto known = own_beside_.find(part->constant);
+        if (part->constant != nullptr && known != own_beside_.end()) made.own_code = known->second;
       }
     }
     if (made.own_code.empty() && !made.one_way) {
@@ -1216,6 +1223,8 @@ class Compiler {
     bool first = true;
     // The standard code comes first, as readers that look at one coding only expect.
     std::vector<std::string> codings;
+    std::string own, own_entry;
+    bool stands_alone = false;
     for (auto one : split(content, ',')) {
       one = trim(one);
       if (one.empty()) continue;
@@ -1236,7 +1245,8 @@ class Compiler {
         coding += ",\"display\":";
         append_json_string(question->display, coding);
         coding += "}";
-        codings.push_back(std::move(coding));
+        own = std::move(coding);
+        own_entry = questions->system + "|" + question->word;
       } else {
         const auto* standard = mapping_.terms_->standard(words[0], words[1]);
         if (standard == nullptr) {
@@ -1250,8 +1260,10 @@ class Compiler {
         append_json_string(standard->display, coding);
         coding += "}";
         codings.insert(codings.begin(), std::move(coding));
+        stands_alone = stands_alone || alone_.contains(standard->system + "|" + standard->code);
       }
     }
+    if (!own.empty() && !stands_alone) codings.push_back(std::move(own));
     for (const auto& coding : codings) {
       if (!first) json += ',';
       first = false;
@@ -1262,6 +1274,7 @@ class Compiler {
     made->place = where;
     made->json = std::move(json);
     finish_constant(*made);
+    if (stands_alone) own_beside_.emplace(made->constant, own_entry);
     return made;
   }
 
@@ -1372,6 +1385,8 @@ class Compiler {
   Mapping& mapping_;
   std::string_view folder_;
   std::string_view form_;
+  const std::set<std::string, std::less<>>& alone_;
+  std::map<const Node*, std::string> own_beside_;  // of constants that leave out our code
   Parameters form_parameters_;
   std::string canonical_;
   std::map<std::string, File, std::less<>> files_;
@@ -1387,13 +1402,14 @@ class Compiler {
 
 Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms::Terms& terms,
                                                const FixedUnits& fixed_units, std::string_view folder,
-                                               std::string_view form) {
+                                               std::string_view form,
+                                               const std::set<std::string, std::less<>>& alone) {
   std::unique_ptr<Mapping> mapping(new Mapping);
   mapping->form_ = form;
   mapping->terms_ = &terms;
   mapping->fixed_units_ = &fixed_units;
   try {
-    Compiler(tables, *mapping, folder, form).run();
+    Compiler(tables, *mapping, folder, form, alone).run();
   } catch (MappingFault& fault) {
     return std::move(fault.error);
   }

@@ -3,6 +3,7 @@
 #pragma once
 #include <map>
 #include <memory>
+#include <set>
 #include <span>
 #include <string>
 #include <string_view>
@@ -68,11 +69,13 @@ class Mapping {
  public:
   /// Loads `folder`/set.json and what it names, and proves the set (design: five proofs). `terms` and
   /// `fixed_units` must outlive the mapping. Error::mapping_broken with file, line and mend for the first
-  /// fault. `form` is the row of "forms" that the set is loaded for: a version of the standard.
+  /// fault. `form` is the row of "forms" that the set is loaded for: a version of the standard. Standard codes
+  /// ("system|code") in `alone` are written without our own beside them, as some profiles ask.
   static Result<std::unique_ptr<Mapping>> load(const Tables& tables, const terms::Terms& terms,
                                                const FixedUnits& fixed_units,
                                                std::string_view folder = "fhir",
-                                               std::string_view form = "fhir-r4");
+                                               std::string_view form = "fhir-r4",
+                                               const std::set<std::string, std::less<>>& alone = {});
   const std::string& form() const { return form_; }
 
   std::span<const Template> templates() const { return templates_; }

@@ -250,7 +250,15 @@ class TreeBuilder {
     return node;
   }
 
+  // Whether one more value would be too many.
+  bool is_full(std::size_t begin) {
+    if (++values_ <= limits_.values) return false;
+    refuse(begin, "there are more than " + std::to_string(limits_.values) + " values in one text", "split it into several records");
+    return true;
+  }
+
   bool scalar(NodeKind kind, std::size_t begin, std::string_view text) {
+    if (is_full(begin)) return false;
     add(kind, begin, text);
     return true;
   }
@@ -263,6 +271,7 @@ class TreeBuilder {
       return refuse(bracket, "values are nested deeper than " + std::to_string(depth_) + " levels",
                     "flatten the record");
     }
+    if (is_full(bracket)) return false;
     Node* node = add(kind, bracket, {});
     frames_.push_back({node, 0});
     return true;
@@ -296,6 +305,7 @@ class TreeBuilder {
   const char* bytes_ = nullptr;
   std::vector<Frame> frames_;
   Node* root_ = nullptr;
+  std::size_t values_ = 0;
   std::uint32_t key_ = 0;
   std::string_view key_text_{};
   std::string refusal_;

@@ -2,13 +2,20 @@
 #include "flow/convert.hpp"
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <filesystem>
 #include <memory>
+#include <nlohmann/json.hpp>
 #include <ostream>
+#include <set>
 
+#include "base/digest.hpp"
+#include "base/time.hpp"
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
 #include "flow/bulk_folder.hpp"
-#include "flow/digest.hpp"
+#include "flow/file_source.hpp"
+#include "flow/journal.hpp"
 
 namespace charpie::cli {
 
@@ -22,6 +29,10 @@ struct Request {
   std::string rejects{};
   std::string unread{};
   std::string replaces{};
+  std::vector<std::string> on_repeat{};
+  std::size_t split = 0;
+  bool resume = false;
+  std::size_t mark_every = std::size_t{16} << 20;
 };
 
 // Options that ask for different things; empty when they go together.
@@ -32,9 +43,105 @@ std::string contradiction(const Request& request) {
   if (bulk && xml) return "--pack bulk is one resource in JSON a line, " + request.to + " is XML";
   if (xml && request.conversion.pretty) return "--pretty spreads JSON, " + request.to + " is XML";
   if (bulk && request.conversion.pretty) return "--pack bulk writes one resource a line, --pretty spreads it";
+  if (request.conversion.options.pack == "batch" && request.conversion.options.refs != "identifier") {
+    return "--refs " + request.conversion.options.refs + " refers to what a transaction finds, a batch finds nothing (FHIR R4, http.html#brules)";
+  }
+  if (request.resume && !request.records.findings.known.empty()) return "--known counts from the start, --resume goes on";
+  if (request.resume && !flow::is_file_output(request.out)) return "--resume goes on with a file, name it with -o";
+  if (request.split != 0 && !bulk) return "--split cuts the files of --pack bulk";
+  if (!request.on_repeat.empty() && (request.to == "record" || !request.conversion.options.has_requests())) {
+    return "--on-repeat is for Bundles that say how they are loaded (--pack transaction, batch)";
+  }
+  if (request.to == "record" && (!request.conversion.options.labels.empty() || !request.conversion.options.stamp.empty())) {
+    return "--label and --stamp stand in FHIR resources, --to record gives records";
+  }
   if (!request.replaces.empty() && request.to == "record") return "--replaces withdraws FHIR resources, --to record gives records";
   return {};
 }
+
+// Each of the option's texts is TYPE=WORD. Error::usage that says what can stand there.
+Outcome take_on_repeat(const std::vector<std::string>& texts, const mapping::Mapping& mapping, mapping::Options& options) {
+  std::set<std::string> types;
+  for (const auto& one : mapping.templates()) {
+    if (!one.repeat) types.insert(one.resource_type);
+  }
+  std::string known;
+  for (const auto& type : types) known += (known.empty() ? "" : ", ") + type;
+  for (const auto& text : texts) {
+    const auto equals = std::min(text.find('='), text.size());
+    const auto type = text.substr(0, equals);
+    const auto repeat = mapping::find_repeat(equals == text.size() ? "" : text.substr(equals + 1));
+    if (!types.contains(type) || !repeat) {
+      return Error{Error::usage, "--on-repeat " + text + " is not TYPE=WORD", {}, 0, 0,
+                   "TYPE is one of " + known + "; WORD is create-once, update or create: --on-repeat Condition=update"};
+    }
+    options.on_repeat[type] = *repeat;
+  }
+  return std::monostate{};
+}
+
+// Of the run itself: labels, and when it was. Error::usage.
+Outcome take_run(Session& session, const flow::Engine& engine, mapping::Options& options) {
+  std::set<std::string> known;
+  for (const auto& [key, one] : engine.terms().standards()) {
+    if (one.use == "label") known.insert(one.code);
+  }
+  std::string names;
+  for (const auto& one : known) names += (names.empty() ? "" : ", ") + one;
+  for (const auto& label : options.labels) {
+    if (!known.contains(label)) return Error{Error::usage, "there is no label '" + label + "'", {}, 0, 0, "one of " + names};
+  }
+  if (options.stamp.empty()) return std::monostate{};
+  const auto time = parse_time(options.stamp);
+  if (!time || time.time.precision < TimePrecision::second) {
+    return Error{Error::usage, "--stamp " + options.stamp + " is no instant", {}, 0, 0,
+                 "date, time with seconds, and offset: 2026-03-02T10:30:00+00:00"};
+  }
+  const auto tables = session.tables();
+  if (!tables) return tables.error();
+  options.version = CHARPIE_VERSION;
+  options.mapping_digest = digest_of(**tables);
+  return std::monostate{};
+}
+
+Result<std::string> digest_of_file(const std::string& path) {
+  if (path.empty()) return std::string{};
+  auto source = flow::FileSource::open(path);
+  if (!source) return source.error();
+  Sha256 digest;
+  std::vector<char> bytes(64u << 10);
+  while (true) {
+    const auto count = (*source)->read(bytes.data(), bytes.size());
+    if (!count) return count.error();
+    if (*count == 0) return digest.hex();
+    digest.update({bytes.data(), *count});
+  }
+}
+
+// All that decides the output apart from the input: a resumed run must say the same. The number of threads does not.
+Result<std::string> run_text(Session& session, const Request& request) {
+  const auto& options = request.conversion.options;
+  const auto& findings = request.records.findings;
+  const auto tables = session.tables();
+  if (!tables) return tables.error();
+  const auto rules = digest_of_file(session.site_rules);
+  if (!rules) return rules.error();
+  const auto replaces = digest_of_file(request.replaces);
+  if (!replaces) return replaces.error();
+  nlohmann::json on_repeat;
+  for (const auto& [type, repeat] : options.on_repeat) on_repeat[type] = static_cast<int>(repeat);
+  return nlohmann::json{CHARPIE_VERSION, digest_of(**tables), *rules, *replaces, request.records.from, request.to, options.pack,
+                        options.refs, options.units, options.name_space, on_repeat, options.labels, options.stamp,
+                        request.conversion.pretty, request.split, request.records.let, request.records.visit_window, request.rejects, request.unread, findings.file, findings.as,
+                        findings.fail_on, findings.only, findings.skip, session.show_keys}
+      .dump();
+}
+
+nlohmann::json to_json(const flow::Tally& tally) {
+  return {tally.records, tally.written, tally.rejected, tally.differing, tally.not_carried};
+}
+
+flow::Tally tally_of(const nlohmann::json& json) { return {json[0], json[1], json[2], json[3], json[4]}; }
 
 void run_convert(Session& session, Request& request) {
   auto& conversion = request.conversion;
@@ -48,6 +155,11 @@ void run_convert(Session& session, Request& request) {
   if (const auto conflict = contradiction(request); !conflict.empty()) {
     return session.fail({Error::usage, conflict, {}, 0, 0, "leave one of them out"});
   }
+  if (!conversion.to->is_record()) {
+    const auto taken = take_on_repeat(request.on_repeat, (*engine)->mapping(*conversion.to), conversion.options);
+    if (!taken) return session.fail(taken.error());
+    if (const auto of_run = take_run(session, **engine, conversion.options); !of_run) return session.fail(of_run.error());
+  }
   auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
@@ -59,33 +171,82 @@ void run_convert(Session& session, Request& request) {
     old = std::move(*opened);
     conversion.replaces = old.get();
   }
-  auto findings = FindingsOutput::open(request.records.findings, session);
-  if (!findings) return session.fail(findings.error());
-  std::unique_ptr<flow::OutputFile> rejects;
-  if (conversion.keep_rejects) {
-    auto opened = flow::OutputFile::open(request.rejects);
+  // A run into a file keeps marks, so that it can go on when it was killed.
+  const bool keeps_marks = flow::is_file_output(request.out);
+  std::unique_ptr<flow::Journal> journal;
+  nlohmann::json last;
+  std::string run;
+  if (keeps_marks) {
+    const auto text = run_text(session, request);
+    if (!text) return session.fail(text.error());
+    auto opened = flow::Journal::open(request.out, *text, request.resume);
     if (!opened) return session.fail(opened.error());
-    rejects = std::move(*opened);
+    journal = std::move(*opened);
+    last = journal->last();
+    run = std::filesystem::path(request.out).filename().string();
   }
+  const auto open_output = [&](const std::string& path, const char* bytes) {
+    if (!keeps_marks) return flow::OutputFile::open(path);
+    return flow::OutputFile::open(path, {run, last.is_null() ? 0 : last.at(bytes).get<std::uint64_t>()});
+  };
   std::unique_ptr<flow::OutputFile> unread;
   if (conversion.keep_unread) {
-    auto opened = flow::OutputFile::open(request.unread);
+    auto opened = open_output(request.unread, "unread");
     if (!opened) return session.fail(opened.error());
     unread = std::move(*opened);
   }
   std::unique_ptr<flow::OutputFile> out;
   std::unique_ptr<flow::BulkFolder> folder;
   if (conversion.options.pack == "bulk") {
-    auto opened = flow::BulkFolder::open(request.out);
+    auto opened = flow::BulkFolder::open(request.out, request.split, last.is_null() ? last : last.at("folder"));
     if (!opened) return session.fail(opened.error());
     folder = std::move(*opened);
   } else {
-    auto opened = flow::OutputFile::open(request.out);
+    auto opened = open_output(request.out, "out");
     if (!opened) return session.fail(opened.error());
     out = std::move(*opened);
   }
+  auto findings = keeps_marks ? FindingsOutput::open(request.records.findings, session, run, last.is_null() ? last : last.at("findings"))
+                              : FindingsOutput::open(request.records.findings, session);
+  if (!findings) return session.fail(findings.error());
+  std::unique_ptr<flow::OutputFile> rejects;
+  if (conversion.keep_rejects) {
+    auto opened = open_output(request.rejects, "rejects");
+    if (!opened) return session.fail(opened.error());
+    rejects = std::move(*opened);
+  }
 
   flow::Tally tally;
+  Marks marks;
+  if (!last.is_null()) {
+    tally = tally_of(last.at("tally"));
+    marks.done = last.at("batches");
+    marks.digest = last.at("input");
+  }
+  std::size_t since = 0;
+  bool any = false;  // batch of this run was placed
+  marks.after = [&](const flow::Batch& batch) -> Outcome {
+    any = true;
+    since += batch.out.size() + batch.rejects.size();
+    if (since < request.mark_every) return std::monostate{};
+    since = 0;
+    nlohmann::json mark = {{"batches", batch.number}, {"input", batch.digest}, {"tally", to_json(tally)}};
+    auto told = (*findings)->mark();
+    if (!told) return told.error();
+    mark["findings"] = std::move(*told);
+    for (const auto& [name, file] : {std::pair{"out", out.get()}, std::pair{"rejects", rejects.get()}, std::pair{"unread", unread.get()}}) {
+      if (file == nullptr) continue;
+      const auto synced = file->sync();
+      if (!synced) return synced.error();
+      mark[name] = *synced;
+    }
+    if (folder != nullptr) {
+      auto marked = folder->mark();
+      if (!marked) return marked.error();
+      mark["folder"] = std::move(*marked);
+    }
+    return journal->mark(mark);
+  };
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
       [&](flow::Batch& batch) -> Outcome {
@@ -94,15 +255,26 @@ void run_convert(Session& session, Request& request) {
         }
         return folder != nullptr ? folder->place(batch) : out->write(batch.out);
       },
-      rejects.get(), **findings, tally, out.get());
-  if (!done) return;
+      rejects.get(), **findings, tally, out.get(), keeps_marks ? &marks : nullptr);
+  if (!done) {
+    // Another input than the killed run's: that run can still go on.
+    if (!last.is_null() && !any) {
+      journal->leave();
+      (*findings)->leave();
+      if (out != nullptr) out->leave();
+      if (folder != nullptr) folder->leave();
+      if (rejects != nullptr) rejects->leave();
+      if (unread != nullptr) unread->leave();
+    }
+    return;
+  }
   // The output comes last: when it is there, what belongs to it is, too.
   for (auto* beside : {rejects.get(), unread.get()}) {
     if (beside == nullptr) continue;
     if (auto finished = beside->finish(); !finished) return session.fail(finished.error());
   }
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
-  auto finished = folder != nullptr ? folder->finish(tally.written, flow::digest_of(**session.tables())) : out->finish();
+  auto finished = folder != nullptr ? folder->finish(tally.written, digest_of(**session.tables())) : out->finish();
   if (!finished) return session.fail(finished.error());
   if (request.records.findings.summary) {
     session.err << tally.records << " records, " << tally.written << " converted, " << tally.rejected << " rejected\n";
@@ -121,9 +293,26 @@ void add_convert(CLI::App& app, Session& session) {
   add_form_option(*command, "--to", request->to, "the form that goes out; record is the canonical text")->required();
   add_mapping_options(*command, request->conversion.options);
   command->add_option("--pack", request->conversion.options.pack,
-                      "one transaction or collection Bundle a visit; bulk: -o names a folder, one file a resource type")
-      ->check(CLI::IsMember({"transaction", "collection", "bulk"}))
+                      "a Bundle a visit: transaction (all of it is loaded or nothing), batch (each resource for itself), collection; "
+                      "bulk: -o names a folder, one file a resource type")
+      ->check(CLI::IsMember({"transaction", "batch", "collection", "bulk"}))
       ->capture_default_str();
+  command
+      ->add_option("--on-repeat", request->on_repeat,
+                   "TYPE=WORD, what happens when a resource of that type is loaded again: update, create-once or create; "
+                   "may be repeated (default: a visit's own are updated, those it shares are created once)")
+      ->allow_extra_args(false);
+  command
+      ->add_option("--label", request->conversion.options.labels,
+                   "a security label on each resource: HTEST test data, PSEUDED pseudonymized content, …; may be repeated")
+      ->allow_extra_args(false);
+  command->add_option("--stamp", request->conversion.options.stamp,
+                      "when this conversion is, with seconds and offset: writes a Provenance beside each visit, and a Device");
+  command->add_flag("--resume", request->resume, "go on where a run of the same command was killed; its output is the same as if it was not");
+  command->add_option("--mark-every", request->mark_every, "how much output lies between two places where --resume can go on: 16MiB")
+      ->transform(CLI::AsSizeValue(false));
+  command->add_option("--split", request->split, "the size at which the files of --pack bulk are cut: 64MiB")
+      ->transform(CLI::AsSizeValue(false));
   command->add_flag("--pretty", request->conversion.pretty, "spread over lines, for people");
   command->add_option("-o,--output", request->out, "write to this file, which appears whole or not at all (default: standard output)");
   command->add_option("--rejects", request->rejects, "write what was held back here, as it came, each with its findings");
@@ -134,6 +323,7 @@ void add_convert(CLI::App& app, Session& session) {
   command->footer("Examples:\n"
                   "  charpie convert visits.ndjson --to fhir-r4 -o visits.fhir.ndjson --rejects held-back.ndjson\n"
                   "  charpie convert visits.ndjson --to fhir-r4 --pack bulk -o visits-bulk\n"
+                  "  charpie convert visits-bulk --from fhir-r4 --to record\n"
                   "  charpie convert today.ndjson --to fhir-r4 --replaces yesterday.ndjson\n"
                   "  charpie convert bundles.ndjson --from fhir-r4 --to record\n"
                   "Default: one transaction Bundle a visit and line, in the order of the input. A line of the rejects file is\n"

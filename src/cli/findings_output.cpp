@@ -1,6 +1,7 @@
 #include "cli/findings_output.hpp"
 
 #include <CLI/CLI.hpp>
+#include <nlohmann/json.hpp>
 #include <ostream>
 
 #include "flow/file_source.hpp"
@@ -31,6 +32,16 @@ void FindingsOptions::add_to(CLI::App& command) {
 }
 
 Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptions& options, Session& session) {
+  return open(options, session, nullptr, {});
+}
+
+Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptions& options, Session& session, const std::string& run,
+                                                             const nlohmann::json& mark) {
+  return open(options, session, &run, mark);
+}
+
+Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptions& options, Session& session, const std::string* run,
+                                                             const nlohmann::json& mark) {
   std::unique_ptr<FindingsOutput> output(new FindingsOutput(options, session));
   auto selection = rules::Selection::of(options.only, options.skip);
   if (!selection) return selection.error();
@@ -43,7 +54,8 @@ Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptio
     output->known_ = std::move(*known);
   }
   if (!options.file.empty()) {
-    auto file = flow::OutputFile::open(options.file);
+    const auto from = mark.is_null() ? std::uint64_t{0} : mark.at("bytes").get<std::uint64_t>();
+    auto file = run == nullptr ? flow::OutputFile::open(options.file) : flow::OutputFile::open(options.file, {*run, from});
     if (!file) return file.error();
     output->file_ = std::move(*file);
   }
@@ -54,7 +66,23 @@ Result<std::unique_ptr<FindingsOutput>> FindingsOutput::open(const FindingsOptio
   if (const auto engine = session.engine()) report.system = (*engine)->terms().canonical() + "/CodeSystem/finding";
   output->report_ = rules::Report(report);
   output->report_.begin(output->text_);
+  if (!mark.is_null()) {
+    output->text_.clear();
+    output->failed_ = mark.at("failed");
+    output->report_.go_on(mark.at("any"));
+    output->summary_.restore(mark.at("counts").get<std::vector<rules::Summary::Row>>());
+  }
   return output;
+}
+
+Result<nlohmann::json> FindingsOutput::mark() {
+  std::uint64_t bytes = 0;
+  if (file_ != nullptr) {
+    auto synced = file_->sync();
+    if (!synced) return synced.error();
+    bytes = *synced;
+  }
+  return nlohmann::json{{"bytes", bytes}, {"failed", failed_}, {"any", report_.any()}, {"counts", summary_.rows()}};
 }
 
 Outcome FindingsOutput::tell(std::span<const record::Finding> findings) {

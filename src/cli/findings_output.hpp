@@ -2,6 +2,7 @@
 #pragma once
 #include <cstdint>
 #include <memory>
+#include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <span>
 #include <string>
@@ -34,6 +35,16 @@ class FindingsOutput {
  public:
   /// Error::unwritable when the file of its own cannot be opened.
   static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session);
+  /// The same in a run that keeps marks (flow/journal.hpp): `run` names its output, `mark` is what mark() gave in the run
+  /// that was killed, or null.
+  static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session, const std::string& run,
+                                                      const nlohmann::json& mark);
+  /// Puts the findings to disk and says what was told so far.
+  Result<nlohmann::json> mark();
+  /// Lets go of the file as a killed run would.
+  void leave() {
+    if (file_ != nullptr) file_->leave();
+  }
 
   Outcome tell(std::span<const record::Finding> findings);
   /// Tells what closes the report and puts the file in its place.
@@ -45,6 +56,8 @@ class FindingsOutput {
 
  private:
   FindingsOutput(const FindingsOptions& options, Session& session) : options_(options), session_(session) {}
+  static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session, const std::string* run,
+                                                      const nlohmann::json& mark);
   Outcome put();
   const FindingsOptions& options_;
   Session& session_;

@@ -9,7 +9,7 @@
 
 #include "cli/commands.hpp"
 #include "cli/session.hpp"
-#include "flow/digest.hpp"
+#include "base/digest.hpp"
 #include "record/nearest.hpp"
 #include "terms/terms.hpp"
 
@@ -55,7 +55,7 @@ std::string unknown_command(const CLI::App& app, int argc, char** argv) {
 void write_version(Session& session) {
   const auto tables = session.tables();
   if (!tables) return session.fail(tables.error());
-  session.out << "charpie " CHARPIE_VERSION "\nmapping " << flow::digest_of(**tables) << '\n';
+  session.out << "charpie " CHARPIE_VERSION "\nmapping " << digest_of(**tables) << '\n';
   const auto terms = terms::Terms::load(**tables);
   if (!terms) return session.fail(terms.error());
   for (const auto& system : terms->systems()) {

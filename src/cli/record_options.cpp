@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <thread>
 
+#include "flow/journal.hpp"
+
 namespace charpie::cli {
 
 namespace {
@@ -15,7 +17,7 @@ constexpr unsigned most_jobs = 1024;
 }  // namespace
 
 void RecordOptions::add_to(CLI::App& command) {
-  command.add_option("files", files, "files of records: a JSON object, an array, or one a line; - or none = standard input");
+  command.add_option("files", files, "files of records: a JSON object, an array, or one a line; of FHIR also folders of resources, one a line; - or none = standard input");
   add_form_option(command, "--from", from, "the form that comes in")->capture_default_str();
   command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)");
   command.add_option("--visit-window", visit_window,
@@ -24,6 +26,9 @@ void RecordOptions::add_to(CLI::App& command) {
       ->check(CLI::Range(std::int64_t{0}, std::int64_t{7 * 24 * 60}));
   command.add_option("--jobs", jobs, "worker threads; the output is the same for any number (default: one a core, at most 8)")
       ->check(CLI::Range(1u, most_jobs));
+  command.add_option("--sort-memory", sort_memory, "MiB for putting single resources together to visits; the rest goes to temporary files")
+      ->check(CLI::Range(std::size_t{1}, std::size_t{1} << 20))
+      ->capture_default_str();
   command.add_option("--let", let, "let this blocking finding pass, by its slug; may be repeated")->allow_extra_args(false);
   findings.add_to(command);
 }
@@ -62,8 +67,11 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
                  const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
-                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone) {
-  flow::Input input(options.files, options.form().syntax);
+                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
+  const auto engine = session.engine();
+  if (!engine) return session.fail(engine.error()), false;
+  auto input = flow::open_source(options.files, options.form(), **engine, options.sort_memory << 20);
+  if (!input) return session.fail(input.error()), false;
   const auto take = [&](flow::Batch& batch) -> Result<bool> {
     tally += batch.tally;
     if (auto told = findings.tell(batch.findings); !told) return told.error();
@@ -71,9 +79,15 @@ bool run_batches(Session& session, const RecordOptions& options, const flow::Mak
       if (auto kept = rejects->write(batch.rejects); !kept) return kept.error();
     }
     if (auto placed = place(batch); !placed) return placed.error();
+    if (marks != nullptr) {
+      if (auto marked = marks->after(batch); !marked) return marked.error();
+    }
     return reader_gone == nullptr || !reader_gone->closed();
   };
-  if (auto done = flow::run_in_order(input, job_count(options.jobs), make_worker, take); !done) {
+  std::optional<flow::MarkedInput> marked;
+  if (marks != nullptr) marked.emplace(**input, marks->done, marks->digest);
+  flow::BatchSource& source = marked ? static_cast<flow::BatchSource&>(*marked) : **input;
+  if (auto done = flow::run_in_order(source, job_count(options.jobs), make_worker, take); !done) {
     session.fail(done.error());
     return false;
   }

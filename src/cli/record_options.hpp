@@ -9,7 +9,7 @@
 #include "cli/session.hpp"
 #include "flow/convert.hpp"
 #include "flow/in_order.hpp"
-#include "flow/input.hpp"
+#include "flow/source.hpp"
 
 namespace CLI {
 class App;
@@ -25,6 +25,7 @@ struct RecordOptions {
   std::string name_space{};
   std::int64_t visit_window = 0;  // minutes
   unsigned jobs = 0;  // 0: one a core, eight at most
+  std::size_t sort_memory = 256;  // MiB
   std::vector<std::string> let{};
   FindingsOptions findings{};
   void add_to(CLI::App& command);
@@ -49,10 +50,17 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 
 unsigned job_count(unsigned asked);
 
+/// For runs that can go on when they were killed (flow/journal.hpp).
+struct Marks {
+  std::uint64_t done = 0;  // batches of an earlier run, and the digest of what they held
+  std::string digest{};
+  std::function<Outcome(const flow::Batch&)> after{};  // each batch, when all of it is placed
+};
+
 /// Runs batches through workers. Output goes to `out`, rejects to `rejects` (either may be nullptr), findings to
 /// `findings`. False when the work was stopped by an error, which has been told.
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
                  const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
-                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone);
+                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks = nullptr);
 
 }  // namespace charpie::cli

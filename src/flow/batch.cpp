@@ -19,6 +19,7 @@ void Batch::clear() {
   file.clear();
   for (auto& piece : pieces) forget(piece.bytes, kept_piece_bytes);
   count = 0;
+  number = 0;
   forget(out, kept_bytes);
   forget(rejects, kept_bytes);
   forget(unread, kept_bytes);

@@ -41,6 +41,8 @@ struct Batch {
   std::string file{};                        // for messages
   std::vector<syntax::JsonPiece> pieces{};   // the first `count` are of this round
   std::size_t count = 0;
+  std::uint64_t number = 0;                  // of the batch in its input, from 1, and the digest of the input up to its
+  std::string digest{};                      // end, where marks are kept (flow/journal.hpp)
 
   std::string out{};                         // what goes to the output
   std::string rejects{};                     // what goes to the rejects file

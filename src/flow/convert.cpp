@@ -204,7 +204,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
   written_.clear();
   old_writer_->write_resources(*old_, resources, written_);
   const bool bulk = conversion_->options.pack == "bulk";
-  const bool transaction = conversion_->options.pack == "transaction";
+  const bool requests = conversion_->options.has_requests();
   if (!bulk) out.resize(out.size() - 2);  // the end of the Bundle's entries: "]}"
   for (const auto& one : written_) {
     const auto& planned = *one.planned;
@@ -226,7 +226,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
     out += planned.uuid_text();
     out += R"(","resource":)";
     out += resource;
-    if (transaction) {
+    if (requests) {
       out += R"(,"request":)";
       old_writer_->append_request(planned, out);
     }

@@ -25,7 +25,7 @@ Error OutputFile::unwritable(int number) const {
                   : ""};
 }
 
-Result<std::unique_ptr<OutputFile>> OutputFile::open(const std::string& path) {
+Result<std::unique_ptr<OutputFile>> OutputFile::open(const std::string& path, const Kept* kept) {
   std::unique_ptr<OutputFile> file(new OutputFile);
   if (path.empty() || path == "-") {
     file->descriptor_ = STDOUT_FILENO;
@@ -48,8 +48,17 @@ Result<std::unique_ptr<OutputFile>> OutputFile::open(const std::string& path) {
   }
   file->target_ = target.string();
   const fs::path temporary =
-      target.parent_path() / ("." + target.filename().string() + "." + std::to_string(::getpid()) + ".part");
-  file->descriptor_ = ::open(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+      target.parent_path() / ("." + target.filename().string() + "." + (kept == nullptr ? std::to_string(::getpid()) : kept->run) + ".part");
+  const int fresh = kept == nullptr ? O_CREAT | O_EXCL : kept->from == 0 ? O_CREAT | O_TRUNC : 0;
+  file->descriptor_ = ::open(temporary.c_str(), O_WRONLY | O_CLOEXEC | fresh, 0666);
+  if (kept != nullptr && kept->from != 0) {
+    const auto from = static_cast<off_t>(kept->from);
+    struct stat left {};
+    if (file->descriptor_ < 0 || ::fstat(file->descriptor_, &left) != 0 || left.st_size < from) {
+      return Error{Error::usage, "what the killed run wrote is gone", path, 0, 0, "run it again without --resume: it starts anew"};
+    }
+    if (::ftruncate(file->descriptor_, from) != 0 || ::lseek(file->descriptor_, from, SEEK_SET) < 0) return file->unwritable(errno);
+  }
   if (file->descriptor_ < 0) return file->unwritable(errno);
   file->temporary_ = temporary.string();
   if (there && ::fchmod(file->descriptor_, status.st_mode & 07777) != 0) return file->unwritable(errno);
@@ -73,6 +82,20 @@ Outcome OutputFile::write(std::string_view bytes) {
     }
   }
   return std::monostate{};
+}
+
+Result<std::uint64_t> OutputFile::sync() {
+  if (target_.empty()) return std::uint64_t{0};
+  if (::fdatasync(descriptor_) != 0) return unwritable(errno);
+  const auto offset = ::lseek(descriptor_, 0, SEEK_CUR);
+  if (offset < 0) return unwritable(errno);
+  return static_cast<std::uint64_t>(offset);
+}
+
+bool is_file_output(const std::string& path) {
+  if (path.empty() || path == "-") return false;
+  struct stat status {};
+  return ::stat(path.c_str(), &status) != 0 || S_ISREG(status.st_mode) || S_ISDIR(status.st_mode);
 }
 
 Outcome OutputFile::finish() {

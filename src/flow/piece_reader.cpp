@@ -1,5 +1,7 @@
 #include "flow/piece_reader.hpp"
 
+#include <algorithm>
+
 #include "fhir/xml.hpp"
 #include "syntax/json.hpp"
 
@@ -54,6 +56,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
     broken_.back().line = narrow(line);
     broken_.back().column = narrow(column);
     if (!error.mend.empty()) broken_.back().mend = error.mend;
+    arena_.reset();  // half a tree, which nobody needs while the rejects are written
   };
   if (piece.error) {
     broken(*piece.error, piece.error->line, piece.error->column);
@@ -71,16 +74,29 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   } else {
     strict_->read(**tree, findings_);
     if (content_) content_->read(**tree, findings_);
-    instances_->read(**tree, text_, arena_, findings_, records_);
+    instances_->read(**tree, text_, arena_, findings_, records_, !piece.origins.empty());
   }
   for (auto& one : records_) {
-    one.file = file;
+    one.file = piece.origins.empty() ? file : std::string_view(piece.origins.front().file);
     one.line = narrow(piece.line);
     one.bytes = text_;
     begin_findings(one);
     checks_.check(one, findings_);
   }
   return records_;
+}
+
+// A piece that was put together lies on one line: the column tells the stretch, and where that came from.
+void PieceReader::place_at_origin(record::Finding& finding) const {
+  if (finding.column == 0) return;
+  const auto offset = std::size_t{finding.column} - 1;
+  const auto after = std::upper_bound(piece_->origins.begin(), piece_->origins.end(), offset,
+                                      [](std::size_t at, const syntax::PieceOrigin& one) { return at < one.offset; });
+  if (after == piece_->origins.begin()) return;
+  const auto& origin = *(after - 1);
+  finding.file = origin.file;
+  finding.line = narrow(origin.line);
+  finding.column = narrow(origin.column + offset - origin.offset);
 }
 
 void PieceReader::begin_findings(const record::Record& record) {
@@ -91,6 +107,9 @@ std::vector<record::Finding> PieceReader::take_findings() {
   auto found = std::move(broken_);
   broken_.clear();
   for (auto& one : findings_.take()) found.push_back(std::move(one));
+  if (piece_ != nullptr && !piece_->origins.empty()) {
+    for (auto& one : found) place_at_origin(one);
+  }
   return found;
 }
 

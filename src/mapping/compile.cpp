@@ -390,9 +390,18 @@ class Compiler {
           made.lifetime = Lifetime::patient;
         else if (scope == "performer")
           made.lifetime = Lifetime::performer;
+        else if (scope == "program")
+          made.lifetime = Lifetime::program;
         else
           fault(place(*entry.file, entry.value), "unknown scope '" + scope + "'",
-                "visit, wound, patient or performer");
+                "visit, wound, patient, performer or program");
+      } else if (entry.name == "$bookkeeping") {
+        made.bookkeeping = true;
+      } else if (entry.name == "$repeat") {
+        made.repeat = find_repeat(text_of(entry));
+        if (!made.repeat) {
+          fault(place(*entry.file, entry.value), "unknown repeat '" + text_of(entry) + "'", "create-once, update or create");
+        }
       } else if (entry.name == "$direction") {
         if (text_of(entry) != "in")
           fault(place(*entry.file, entry.value), "unknown direction '" + text_of(entry) + "'", "in, or leave it out");
@@ -737,6 +746,8 @@ class Compiler {
         part->source = Source::reference;
         part->target = number_of(substitute(entry.value->text, *entry.parameters), where);
         part->has_hole = part->mirror = part->pure_mirror = true;
+        part->beside_identifier =
+            std::any_of(entries.begin(), entries.end(), [](const Entry& one) { return one.name == "identifier"; });
         part->place = where;
         add_member(object, "reference", std::move(part));
       } else if (entry.name == "$always") {
@@ -803,7 +814,7 @@ class Compiler {
       if (part.source == Source::field && part.accessor.level > own_levels) return true;
       if (part.facet == Facet::words) return true;
     }
-    if (part.kind == Part::Kind::references) return true;
+    if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels) return true;
     for (const auto& clause : part.when.all) {
       if (clause.option.empty() && clause.accessor.level > own_levels) return true;
     }
@@ -1054,11 +1065,25 @@ class Compiler {
         return made;
       }
     }
+    if (words.front() == "labels") {
+      made->kind = Part::Kind::labels;
+      made->mirror = made->pure_mirror = true;
+      return made;
+    }
+    if (words.front() == "run") {
+      if (words.size() != 2 || (words[1] != "record" && Options{}.run(words[1]) == nullptr)) {
+        fault(where, "a run has no such fact", "{run stamp}, {run version}, {run mapping} or {run record}");
+      }
+      made->source = Source::run;
+      made->literal = words[1];
+      made->mirror = made->pure_mirror = true;
+      return made;
+    }
     if (words.front() == "ref" || words.front() == "refs") {
       if (words.size() != 2) fault(where, "a reference names one template", "{ref wound}");
       if (words.front() == "refs") {
         made->kind = Part::Kind::references;
-        made->target = panel_number(std::string(words[1]));
+        made->target = words[1] == "all" ? all_of_visit : panel_number(std::string(words[1]));
         made->mirror = made->pure_mirror = true;
         return made;
       }
@@ -1419,11 +1444,26 @@ Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms
   return mapping;
 }
 
+std::optional<Repeat> find_repeat(std::string_view word) {
+  if (word == "create-once") return Repeat::create_once;
+  if (word == "update") return Repeat::update;
+  if (word == "create") return Repeat::create;
+  return {};
+}
+
 std::string_view Options::find(std::string_view option) const {
   if (option == "--refs") return refs;
   if (option == "--units") return units;
   if (option == "--pack") return pack;
+  if (option == "--stamp") return stamp;
   return {};
+}
+
+const std::string* Options::run(std::string_view fact) const {
+  if (fact == "stamp") return &stamp;
+  if (fact == "version") return &version;
+  if (fact == "mapping") return &mapping_digest;
+  return nullptr;
 }
 
 const Template* Mapping::find(std::string_view name) const {

@@ -61,8 +61,11 @@ bool holds(const Condition& condition, const Scope& scope, const Options& option
     bool any = false;
     if (!clause.option.empty()) {
       const auto chosen = options.find(clause.option);
-      any = std::any_of(clause.any.begin(), clause.any.end(),
-                        [&](const Test& test) { return test.text == chosen; });
+      any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) {
+        return test.kind == Test::present   ? !chosen.empty()
+               : test.kind == Test::missing ? chosen.empty()
+                                            : test.text == chosen;
+      });
     } else {
       const Value* value = follow(clause.accessor, scope);
       if (clause.has_facet) {

@@ -1,9 +1,9 @@
 #include "mapping/instances.hpp"
 
 #include <algorithm>
-#include <charconv>
 
 #include "base/time.hpp"
+#include "mapping/identify.hpp"
 #include "mapping/likeness.hpp"
 
 namespace charpie::mapping {
@@ -143,6 +143,10 @@ void Instances::recognise(Resource& resource) {
     report(FindingId::instance_unknown, resource, &node, {type->text});
     return;
   }
+  if (made.made_from->bookkeeping) {
+    made.made_from = nullptr;  // nobody looks at it again
+    return;
+  }
   if (made.is_of_visit() && !made.made_from->one_way) identify(made);
 }
 
@@ -151,6 +155,12 @@ const Template* Instances::by_codings(const Template* (Mapping::*find)(std::stri
                                                                        std::string_view) const,
                                       std::string_view type, const Node& code, bool own_only,
                                       bool& ours) const {
+  if (code.is_array()) {
+    for (const Node* at = code.first; at != nullptr; at = at->next) {
+      if (const Template* one = by_codings(find, type, *at, own_only, ours)) return one;
+    }
+    return nullptr;
+  }
   const Node* codings = code.member(name_coding_);
   for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
     const auto system = plain_text(at->member(name_system_));
@@ -164,37 +174,16 @@ const Template* Instances::by_codings(const Template* (Mapping::*find)(std::stri
   return nullptr;
 }
 
-// The record's key and the place in the list, from "KEY#name.index".
 void Instances::identify(Instance& instance) {
-  const Node* identifiers = instance.resource->node->member(name_identifier_);
-  const bool is_panel = instance.made_from->number == mapping_.visit_template();
-  for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
-    const auto value = plain_text(at->member(name_value_));
-    if (value.empty()) continue;
-    const auto system = plain_text(at->member(name_system_));
-    if (is_panel) {
-      instance.system = system;
-      instance.record_key = value;
-      instance.keyed = instance.ours;
-      return;
-    }
-    const auto hash = value.rfind('#');
-    if (hash == std::string_view::npos) continue;
-    auto name = value.substr(hash + 1);
-    const auto& expected = instance.made_from->name;
-    if (!name.starts_with(expected)) continue;
-    name.remove_prefix(expected.size());
-    if (!name.empty()) {
-      if (name.front() != '.' || name.size() < 2) continue;
-      const auto [end, failure] = std::from_chars(name.data() + 1, name.data() + name.size(), instance.index);
-      if (failure != std::errc{} || end != name.data() + name.size()) continue;
-      instance.indexed = true;
-    }
-    instance.system = system;
-    instance.record_key = value.substr(0, hash);
-    instance.keyed = instance.ours = true;
-    return;
-  }
+  const Key key = read_key(mapping_, *instance.made_from, *instance.resource->node);
+  if (key.record_key.empty()) return;
+  instance.system = key.system;
+  instance.record_key = key.record_key;
+  instance.indexed = key.indexed;
+  instance.index = key.index;
+  // The number of anybody's panel looks like one of ours.
+  if (instance.made_from->number != mapping_.visit_template()) instance.ours = true;
+  instance.keyed = instance.ours;
 }
 
 // --- visits that this program wrote: by their business identifiers
@@ -622,7 +611,27 @@ bool Instances::refers_to(const Instance& from, const Instance& to) const {
 bool Instances::refers_to(const Node& node, const Instance& from, const Instance& to) const {
   for (const Node* at = node.first; at != nullptr; at = at->next) {
     if (at->name == name_reference_ && at->is_string() && resolve(at->text, &from) == &to) return true;
+    // The key of a wound alone may be another patient's: only its identifier of ours will do.
+    const Node* identifier = at->is_object() ? at->member(name_identifier_) : nullptr;
+    if (identifier != nullptr && plain_text(identifier->member(name_system_)).starts_with(mapping_.canonical()) &&
+        is_identified(*at, to)) {
+      return true;
+    }
     if (at->first != nullptr && refers_to(*at, from, to)) return true;
+  }
+  return false;
+}
+
+bool Instances::is_identified(const Node& reference, const Instance& instance) const {
+  const Node* type = reference.member("type");
+  const Node* named = reference.member(name_identifier_);
+  if (named == nullptr || (type != nullptr && type->text != instance.type)) return false;
+  const Node* identifiers = instance.resource->node->member(name_identifier_);
+  for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
+    if (plain_text(at->member(name_system_)) == plain_text(named->member(name_system_)) &&
+        plain_text(at->member(name_value_)) == plain_text(named->member(name_value_))) {
+      return true;
+    }
   }
   return false;
 }

@@ -80,6 +80,8 @@ class Instances {
   bool is_transaction() const { return transaction_; }
   /// The instance that a reference leads to, or nullptr. `from` is the instance that holds it.
   const Instance* resolve(std::string_view reference, const Instance* from) const;
+  /// Whether a reference by identifier names this instance.
+  bool is_identified(const syntax::Node& reference, const Instance& instance) const;
   /// Whether an instance refers to another, anywhere in it.
   bool refers_to(const Instance& from, const Instance& to) const;
   /// Tells a finding about a node of a resource, by its FHIRPath.

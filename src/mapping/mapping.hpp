@@ -4,6 +4,7 @@
 #include <map>
 #include <memory>
 #include <set>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -19,14 +20,26 @@
 
 namespace charpie::mapping {
 
+/// "create-once", "update", "create"; nothing for another word.
+std::optional<Repeat> find_repeat(std::string_view word);
+
 /// What the user chose for one run.
 struct Options {
   std::string refs = "identifier";   // identifier, conditional, include
   std::string units = "fixed";       // fixed, charted
-  std::string pack = "transaction";  // transaction, collection, bulk
+  std::string pack = "transaction";  // transaction, batch, collection, bulk
   std::string name_space;            // the user's namespace; empty: source.system serves
   std::int64_t visit_window = 0;     // reading: minutes that instances of one wound may lie apart and be one visit
+  std::map<std::string, Repeat, std::less<>> on_repeat{};  // by resource type, where it is not as Lifetime has it
+  std::vector<std::string> labels{};  // codes of terms::Terms::standards() whose use is "label", in meta.security
+  std::string stamp{};                // when the run was, as a FHIR instant; empty: no Provenance is written
+  std::string version{};              // of this program
+  std::string mapping_digest{};       // of all tables (base/digest.hpp)
   std::string_view find(std::string_view option) const;
+  /// A fact of the run: "stamp", "version" or "mapping"; nullptr for another name. "record" is the writer's.
+  const std::string* run(std::string_view fact) const;
+  /// Whether each entry of the Bundle says how it is loaded; then servers give the ids.
+  bool has_requests() const { return pack == "transaction" || pack == "batch"; }
 };
 
 /// A field that the target does not carry, and why.

@@ -4,6 +4,7 @@
 #pragma once
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -36,7 +37,8 @@ enum class Source : std::uint8_t {
   identity_system,  // source.system, else the user's namespace
   resource_id,      // the resource's own id, where the pack gives it one
   uuid,             // the name-based UUID of the instance
-  reference         // how another instance of the same visit is referred to
+  reference,        // how another instance of the same visit is referred to
+  run               // what is the same for all of a run: Options::run, named by the part's literal
 };
 
 enum class Shape : std::uint8_t { string, number, boolean };
@@ -70,6 +72,7 @@ struct Part {
     choose,      // inside an object: one of several sets of members
     loop,        // inside an array: an item for each element of a list
     references,  // inside an array: a reference to each member of a panel
+    labels,      // inside an array: the security labels of the run
     typed        // a hole that holds a whole datatype: one child, the datatype's parts
   };
   Kind kind = Kind::constant;
@@ -83,6 +86,7 @@ struct Part {
   bool always = false;       // written even when its own holes are empty, as long as its parent is
   bool one_way = false;      // an item of a list that is read, never written
   bool also_loop = false;    // a loop over the further codings of a code
+  bool beside_identifier = false;  // reference: an identifier of the target stands beside it
   std::uint32_t name = 0;    // number of the member name; 0 for array items and choices
   std::uint32_t shared =
       0;  // same bytes in every instance of a visit: number of the fragment, 0 = not shared
@@ -94,7 +98,7 @@ struct Part {
   Condition when;
   std::string key;                   // "code": with quotes and colon, ready to copy
   std::string json;                  // constant: its bytes
-  std::string literal;               // text: a piece that stands as it is
+  std::string literal;               // text: a piece that stands as it is; source run: which fact
   std::string type_name;             // typed: the datatype
   std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
   const syntax::Node* constant = nullptr;
@@ -105,7 +109,17 @@ struct Part {
 };
 
 /// How long a resource lives and how a second load treats it (design: shared and visit-scoped).
-enum class Lifetime : std::uint8_t { visit, wound, patient, performer };
+enum class Lifetime : std::uint8_t { visit, wound, patient, performer, program };
+
+/// What happens when a resource is loaded that the server has already (FHIR R4, http.html: conditional create and update).
+enum class Repeat : std::uint8_t {
+  create_once,  // left as it is: POST with ifNoneExist
+  update,       // written over: PUT by its identifier
+  create        // added once more: POST
+};
+
+/// The panel of all that a visit has of its own, its bookkeeping apart: {refs all}.
+inline constexpr std::uint32_t all_of_visit = UINT32_MAX;
 
 /// A word that a field has because an instance is what it is.
 struct Setting {
@@ -121,6 +135,8 @@ struct Template {
   std::string resource_type;
   std::string panel;               // the panel that lists it
   std::uint32_t panel_number = 0;  // 0 = none
+  bool bookkeeping = false;        // says how the others were made: passed over on reading
+  std::optional<Repeat> repeat;    // always so, because nothing identifies it
   bool has_loop = false;
   Accessor loop;
   std::vector<Accessor> any_of;  // written when one of these is there

@@ -67,7 +67,7 @@ void Plan::make(const Record& record, const Options& options) {
       for (std::uint32_t i = 0; i < count; ++i) {
         scope.level[1] = is_list ? list->children[i] : list;
         if (!made_from.when.empty() && !holds(made_from.when, scope, options, facets)) continue;
-        add(made_from, scope.level[1], i, is_list);
+        add(made_from, scope.level[1], i, is_list, options);
       }
       continue;
     }
@@ -77,11 +77,11 @@ void Plan::make(const Record& record, const Options& options) {
       if (!there) continue;
     }
     if (!made_from.when.empty() && !holds(made_from.when, scope, options, facets)) continue;
-    add(made_from, nullptr, 0, false);
+    add(made_from, nullptr, 0, false, options);
   }
 }
 
-void Plan::add(const Template& made_from, Value* element, std::uint32_t index, bool indexed) {
+void Plan::add(const Template& made_from, Value* element, std::uint32_t index, bool indexed, const Options& options) {
   Planned made;
   made.made_from = &made_from;
   made.element = element;
@@ -101,6 +101,11 @@ void Plan::add(const Template& made_from, Value* element, std::uint32_t index, b
       break;
     case Lifetime::patient:
       space = &patient_space_;
+      break;
+    case Lifetime::program:
+      space = &uuid_space_url;  // one program, whatever it converts
+      name_ = "program ";
+      append_part(name_, options.version);
       break;
     case Lifetime::performer: {
       space = &root_space_;

@@ -68,7 +68,7 @@ class Program::Builder {
 
   // Narrows `root` to what it and all holes of the part go through; false when a hole is no field's.
   static bool common_root(const Part& part, Accessor& root, bool& any) {
-    if (part.kind == Part::Kind::references) return false;
+    if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels) return false;
     const bool leads = part.kind == Part::Kind::primitive || part.kind == Part::Kind::loop || part.kind == Part::Kind::typed;
     if (!leads) {
       for (const auto& below : part.parts) {
@@ -211,6 +211,7 @@ class Program::Builder {
       }
       case Part::Kind::choose: choose(part); return;
       case Part::Kind::references: close(open(part, Step::Kind::references, {})); return;
+      case Part::Kind::labels: close(open(part, Step::Kind::labels, {})); return;
       case Part::Kind::primitive: close(open(part, Step::Kind::hole, {})); return;
       case Part::Kind::constant: {
         const auto at = here();

@@ -22,6 +22,7 @@ struct Step {
     alternative,  // … members
     loop,         // … one item, repeated
     references,   // to the members of a panel
+    labels,       // the security labels of the run
     shared        // … members that say the same in every instance of a visit
   };
   Kind kind = Kind::bytes;

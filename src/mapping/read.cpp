@@ -68,8 +68,9 @@ std::string_view about(const Part& part) {
 // One call of read().
 class Reader::Matching {
  public:
-  Matching(Reader& reader, Arena& arena, record::Findings& findings)
-      : mapping_(*reader.mapping_),
+  Matching(Reader& reader, Arena& arena, record::Findings& findings, bool of_set = false)
+      : of_set_(of_set),
+        mapping_(*reader.mapping_),
         options_(reader.options_),
         writer_(reader.writer_),
         arena_(arena),
@@ -93,6 +94,15 @@ class Reader::Matching {
   }
 
  private:
+  // Whether a reference that has no URL names by identifier what the expected one leads to; its members are marked.
+  bool same_target(std::string_view expected, Node& reference, bool beside_identifier = false) const {
+    const Instance* target = planned_target(expected);
+    if (target == nullptr || !instances_.is_identified(reference, *target)) return false;
+    if (Node* type = reference.member("type")) type->used = true;
+    if (!beside_identifier) use_all(*reference.member("identifier"));
+    return true;
+  }
+
   // --- homes
   // -----------------------------------------------------------------------------------------------------
 
@@ -419,6 +429,20 @@ class Reader::Matching {
     }
   }
 
+  // "meta": { "security": ["{labels}"] } and what is in it.
+  static bool holds_labels(const Part& part) {
+    return part.kind == Part::Kind::labels || (part.parts.size() == 1 && holds_labels(*part.parts.front()));
+  }
+  void match_labels(Node& node) {
+    node.used = true;
+    Node* security = node.member("security");
+    if (security == nullptr) return;
+    security->used = true;
+    for (Node* at = security->first; at != nullptr; at = at->next) {
+      if (is_label(*at)) use_all(*at);
+    }
+  }
+
   void match_member(const Part& part, Node* member, Node& parent, const Scope& scope) {
     if (part.kind == Part::Kind::constant) {
       if (member != nullptr)
@@ -431,6 +455,10 @@ class Reader::Matching {
     }
     if (part.kind == Part::Kind::primitive && part.source == Source::resource_id) {
       if (member != nullptr) member->used = true;
+      return;
+    }
+    if (part.pure_mirror && holds_labels(part)) {
+      if (member != nullptr) match_labels(*member);
       return;
     }
     if (part.pure_mirror) {
@@ -595,6 +623,15 @@ class Reader::Matching {
         break;
       }
     }
+  }
+
+  // A security label that a run can set: it says something of the resource, nothing of the visit.
+  bool is_label(const Node& coding) const {
+    const auto& standards = mapping_.terms().standards();
+    return std::any_of(standards.begin(), standards.end(), [&](const auto& one) {
+      return one.second.use == "label" && one.second.code == plain_text(coding.member("code")) &&
+             one.second.system == plain_text(coding.member("system"));
+    });
   }
 
   void match_element(const Part& loop, Node& item, const Scope& scope) {
@@ -791,6 +828,7 @@ class Reader::Matching {
     as_sent.refs = visit.refs;
     as_sent.units = "fixed";
     as_sent.pack = "transaction";
+    as_sent.stamp.clear();
     writer_.set_options(as_sent);
     const Plan& plan = writer_.plan(visit.record);
     findings_.set_record_key(visit.record_key);
@@ -810,7 +848,8 @@ class Reader::Matching {
       if (instance->planned != nullptr) planned_.emplace(instance->planned->uuid_text(), instance);
     }
     for (Instance* instance : visit.members) verify(*instance, visit, true);
-    for (Instance* instance : visit.shared) verify(*instance, visit, instances_.visits().size() == 1);
+    // What several visits share says what the first of them knew.
+    for (Instance* instance : visit.shared) verify(*instance, visit, instances_.visits().size() == 1 && !of_set_);
     for (const auto& planned : plan.instances()) {
       if (!visit.ours || planned.again || planned_.contains(planned.uuid_text())) continue;
       report(FindingId::mirror_missing, *visit.panel->resource, visit.panel->resource->node,
@@ -853,7 +892,9 @@ class Reader::Matching {
     if (part.kind == Part::Kind::primitive) {
       const auto expected = writer_.primitive_text(part, copy.scope, planned);
       if (copy.node == nullptr) {
-        if (!expected.empty()) missing(copy);
+        const bool by_identifier = part.source == Source::reference && copy.parent != nullptr &&
+                                   same_target(expected, *copy.parent, part.beside_identifier);
+        if (!expected.empty() && !by_identifier) missing(copy);
         return;
       }
       if (copy.node->text == expected && copy.node->kind != syntax::NodeKind::object) {
@@ -923,7 +964,7 @@ class Reader::Matching {
       for (const Node* at = expected.first; at != nullptr; at = at->next) {
         Node* other = node.member(at->name_text);
         if (other == nullptr) {
-          same = false;
+          same = at->name == name_reference_ && at->is_string() && same_target(at->text, node) && same;
         } else if (at->name == name_reference_ && at->is_string() && other->is_string()) {
           if (at->text == other->text || same_target(at->text, other->text))
             other->used = true;
@@ -952,10 +993,13 @@ class Reader::Matching {
 
   // Whether a reference leads to the instance that the expected one means.
   bool same_target(std::string_view expected, std::string_view actual) const {
-    if (!expected.starts_with("urn:uuid:")) return false;
+    const Instance* target = planned_target(expected);
+    return target != nullptr && instances_.resolve(actual, instance_) == target;
+  }
+  const Instance* planned_target(std::string_view expected) const {
+    if (!expected.starts_with("urn:uuid:")) return nullptr;
     const auto planned = planned_.find(expected.substr(9));
-    if (planned == planned_.end()) return false;
-    return instances_.resolve(actual, instance_) == planned->second;
+    return planned == planned_.end() ? nullptr : planned->second;
   }
 
   void missing(const Copy& copy) {
@@ -991,9 +1035,15 @@ class Reader::Matching {
       report(FindingId::constant_missing, *instance.resource, entry, {"request"});
     }
     if (Node* request = entry->member("request")) {
-      scratch_.clear();
-      writer_.append_request(*instance.planned, scratch_);
-      if (bytes(*request) != scratch_ && !says(*request, scratch_) && tell_) {
+      // The sender may have chosen any of these (--on-repeat).
+      const auto asks = [&](Repeat repeat) {
+        scratch_.clear();
+        writer_.append_request(*instance.planned, repeat, scratch_);
+        return bytes(*request) == scratch_ || says(*request, scratch_);
+      };
+      const bool known = asks(writer_.repeat(*instance.planned)) || asks(Repeat::create_once) || asks(Repeat::update) ||
+                         asks(Repeat::create);
+      if (!known && tell_) {
         report(FindingId::mirror_differs, *instance.resource, request, {"identity"});
       }
       use_all(*request);
@@ -1047,6 +1097,7 @@ class Reader::Matching {
                                                                : std::string_view{};
   }
 
+  const bool of_set_;  // other visits share what this one shares
   const Mapping& mapping_;
   const Options& options_;
   Writer& writer_;
@@ -1071,7 +1122,7 @@ Reader::Reader(const Mapping& mapping, Options options)
     : mapping_(&mapping), options_(std::move(options)), writer_(mapping, options_) {}
 
 void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
-                  std::vector<Record>& records) {
+                  std::vector<Record>& records, bool of_set) {
   std::vector<Resource> resources;
   const Node* type = tree.is_object() ? tree.member("resourceType") : nullptr;
   if (type != nullptr && type->text == "Bundle") {
@@ -1096,12 +1147,12 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
   } else {
     resources.push_back({&tree, bytes, {}, {}, 0, nullptr, 0});
   }
-  read(resources, arena, findings, records);
+  read(resources, arena, findings, records, of_set);
 }
 
 void Reader::read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
-                  std::vector<Record>& records) {
-  Matching(*this, arena, findings).run(resources, records);
+                  std::vector<Record>& records, bool of_set) {
+  Matching(*this, arena, findings, of_set).run(resources, records);
 }
 
 }  // namespace charpie::mapping

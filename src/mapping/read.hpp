@@ -29,9 +29,10 @@ class Reader {
   /// Reads one FHIR JSON document: a Bundle or a single resource. `tree` was read from `bytes` with the
   /// mapping's names(); both, and the arena that the records go into, must outlive the records. Appends a
   /// record for each visit, in the order of their panels. Findings: mirror.differs, instance.unread, …; paths
-  /// are FHIRPath.
+  /// are FHIRPath. `of_set`: other documents hold other visits of the same wounds, so what visits share may say
+  /// what another one knew.
   void read(syntax::Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
-            std::vector<record::Record>& records);
+            std::vector<record::Record>& records, bool of_set = false);
 
   /// The same for resources that came apart (bulk files): each with the bytes it was read from.
   struct Resource {
@@ -47,7 +48,7 @@ class Reader {
     std::string_view container_url{};
   };
   void read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
-            std::vector<record::Record>& records);
+            std::vector<record::Record>& records, bool of_set = false);
   /// From here on what nobody understood is collected, too; nullptr ends it.
   void keep_unread(std::vector<Unread>* unread) { unread_ = unread; }
 

@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <map>
 
+#include "base/digest.hpp"
 #include "base/escape.hpp"
 #include "base/time.hpp"
+#include "record/write.hpp"
 
 namespace charpie::mapping {
 
@@ -21,10 +23,29 @@ Writer::Writer(const Mapping& mapping, Options options)
   knowledge_.fixed_units = &mapping.fixed_units();
   knowledge_.absent_reasons = mapping.terms().domain("absent-reason");
   knowledge_.fixed = options_.units == "fixed";
+  for (const auto& label : options_.labels) {
+    for (const auto& [key, one] : mapping.terms().standards()) {
+      if (one.use != "label" || one.code != label) continue;
+      labels_ += R"({"system":)";
+      append_json_string(one.system, labels_);
+      labels_ += R"(,"code":)";
+      append_json_string(one.code, labels_);
+      labels_ += R"(,"display":)";
+      append_json_string(one.display, labels_);
+      labels_ += "},";
+    }
+  }
 }
 
 void Writer::start(const Record& record) {
   plan_.make(record, options_);
+  if (!options_.stamp.empty()) {
+    scratch_.clear();
+    record::write_record(record, scratch_);
+    Sha256 digest;
+    digest.update(scratch_);
+    record_digest_ = digest.hex();
+  }
   facets_.forget();
   stretches_.assign(program_->shared_stretches(), {});
   visit_query_ = "identifier=";
@@ -55,16 +76,17 @@ void Writer::write_instance(const Planned& instance, std::string& out) {
 
 void Writer::write_bundle(const Record& record, std::string& out) {
   start(record);
-  const bool transaction = options_.pack == "transaction";
-  out += transaction ? R"({"resourceType":"Bundle","type":"transaction","entry":[)"
-                     : R"({"resourceType":"Bundle","type":"collection","entry":[)";
+  const bool requests = options_.has_requests();
+  out += R"({"resourceType":"Bundle","type":")";
+  out += options_.pack;
+  out += R"(","entry":[)";
   for (const auto& instance : plan_.instances()) {
     if (instance.again) continue;
     out += R"({"fullUrl":"urn:uuid:)";
     out += instance.uuid_text();
     out += R"(","resource":)";
     write_instance(instance, out);
-    if (transaction) {
+    if (requests) {
       out += R"(,"request":)";
       append_request(instance, out);
     }
@@ -84,42 +106,51 @@ void Writer::write_resources(const Record& record, std::string& out, std::vector
   }
 }
 
-// Visit-scoped: conditional update by business identifier. Shared: created once (R4, http.html, conditional
-// interactions; bundle.html, transaction).
-void Writer::append_request(const Planned& instance, std::string& out) const {
+// Visit-scoped: written over. Shared: created once.
+Repeat Writer::repeat(const Planned& instance) const {
   const auto& made_from = *instance.made_from;
-  const bool of_visit = made_from.lifetime == Lifetime::visit;
-  out += of_visit ? R"({"method":"PUT","url":")" : R"({"method":"POST","url":")";
+  if (made_from.repeat) return *made_from.repeat;
+  const auto chosen = options_.on_repeat.find(made_from.resource_type);
+  if (chosen != options_.on_repeat.end()) return chosen->second;
+  return made_from.lifetime == Lifetime::visit ? Repeat::update : Repeat::create_once;
+}
+
+void Writer::append_request(const Planned& instance, Repeat repeat, std::string& out) const {
+  const auto& made_from = *instance.made_from;
+  out += repeat == Repeat::update ? R"({"method":"PUT","url":")" : R"({"method":"POST","url":")";
   out += made_from.resource_type;
-  out += of_visit ? "?" : R"(","ifNoneExist":"identifier=)";
-  switch (made_from.lifetime) {
-    case Lifetime::visit:
-      out += visit_query_;
-      if (made_from.number != mapping_->visit_template()) {
-        out += "%23";
-        append_url_query_value(made_from.name, out);
-        plan_.append_index(instance, out);
-      }
-      break;
-    case Lifetime::wound:
-      append_url_query_value(mapping_->canonical(), out);
-      out += "%2Fwound-id%7C";
-      out += instance.uuid_text();
-      break;
-    case Lifetime::patient:
-    case Lifetime::performer: {
-      const bool patient = made_from.lifetime == Lifetime::patient;
-      const Value* group = patient ? record::member(plan_.root(), FieldId::patient) : instance.element;
-      const Value* system =
-          record::member(group, patient ? FieldId::patient_system : FieldId::performer_system);
-      const Value* id = record::member(group, patient ? FieldId::patient_id : FieldId::performer_id);
-      if (system != nullptr) append_url_query_value(system->text, out);
-      out += "%7C";
-      if (id != nullptr) append_url_query_value(id->text, out);
-      break;
-    }
+  if (repeat != Repeat::create) {
+    out += repeat == Repeat::update ? "?" : R"(","ifNoneExist":")";
+    append_query(instance, out);
   }
   out += R"("})";
+}
+
+// By which the resource is found: identifier=SYSTEM|VALUE, encoded.
+void Writer::append_query(const Planned& instance, std::string& out) const {
+  const auto& made_from = *instance.made_from;
+  if (made_from.lifetime == Lifetime::visit) {
+    out += visit_query_;
+    if (made_from.number == mapping_->visit_template()) return;
+    out += "%23";
+    append_url_query_value(made_from.name, out);
+    plan_.append_index(instance, out);
+    return;
+  }
+  out += "identifier=";
+  if (made_from.lifetime == Lifetime::wound || made_from.lifetime == Lifetime::program) {
+    append_url_query_value(system_of(instance), out);
+    out += "%7C";
+    out += instance.uuid_text();
+    return;
+  }
+  const bool patient = made_from.lifetime == Lifetime::patient;
+  const Value* group = patient ? record::member(plan_.root(), FieldId::patient) : instance.element;
+  const Value* system = record::member(group, patient ? FieldId::patient_system : FieldId::performer_system);
+  const Value* id = record::member(group, patient ? FieldId::patient_id : FieldId::performer_id);
+  if (system != nullptr) append_url_query_value(system->text, out);
+  out += "%7C";
+  if (id != nullptr) append_url_query_value(id->text, out);
 }
 
 void Writer::append_reference(const Planned& target, std::string& out) const {
@@ -130,6 +161,35 @@ void Writer::append_reference(const Planned& target, std::string& out) const {
     out += "urn:uuid:";
   }
   out += target.uuid_text();
+}
+
+// The system of an identifier that is the resource's UUID.
+std::string Writer::system_of(const Planned& instance) const {
+  return mapping_->canonical() + (instance.made_from->lifetime == Lifetime::program ? "/program-id" : "/wound-id");
+}
+
+// In a batch no entry may refer to another (FHIR R4, http.html#brules), and search URIs serve in transactions only
+// (#trules): what is left is the target's identifier, which any server takes in any order.
+void Writer::append_identifier(const Planned& target, std::string& out) const {
+  const bool of_visit = target.made_from->lifetime == Lifetime::visit;
+  std::string value;
+  if (!of_visit) {
+    value = target.uuid_text();
+  } else if (target.made_from->number == mapping_->visit_template()) {
+    value = plan_.record_key();
+  } else {
+    plan_.append_key(target, plan_.record_key(), value);
+  }
+  const std::string system = of_visit ? std::string(plan_.identity_system()) : system_of(target);
+  out += R"("identifier":{)";
+  if (!system.empty()) {
+    out += R"("system":)";
+    append_json_string(system, out);
+    out += ',';
+  }
+  out += R"("value":)";
+  append_json_string(value, out);
+  out += "},";
 }
 
 // --- parts
@@ -153,6 +213,7 @@ Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string
     case Step::Kind::alternative: return write_all(number + 1, step.next, scope, out);
     case Step::Kind::loop: return write_loop(number, scope, out);
     case Step::Kind::references: return write_references(step, out);
+    case Step::Kind::labels: out += labels_; return labels_.empty() ? Said::nothing : Said::hole;
     case Step::Kind::shared: return write_shared(number, scope, out);
   }
   return Said::nothing;
@@ -229,10 +290,22 @@ Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::s
 Writer::Said Writer::write_references(const Step& step, std::string& out) {
   Said said = Said::nothing;
   for (const auto& one : plan_.instances()) {
-    if (one.made_from->panel_number != step.number || one.again) continue;
-    out += R"({"reference":")";
-    append_reference(one, out);
-    out += R"("},)";
+    const auto& made_from = *one.made_from;
+    const bool listed = step.number == all_of_visit ? made_from.lifetime == Lifetime::visit && !made_from.bookkeeping
+                                                    : made_from.panel_number == step.number;
+    if (!listed || one.again) continue;
+    if (options_.pack == "batch") {
+      out += R"({"type":")";
+      out += one.made_from->resource_type;
+      out += R"(",)";
+      append_identifier(one, out);
+      out.back() = '}';
+      out += ',';
+    } else {
+      out += R"({"reference":")";
+      append_reference(one, out);
+      out += R"("},)";
+    }
     said = Said::hole;
   }
   return said;
@@ -260,6 +333,27 @@ std::string Writer::path_of(const Accessor& accessor, const Scope& scope) const 
     path += *piece;
   }
   return path;
+}
+
+const Planned* Writer::target_of(const Step& step, const Scope& scope) const {
+  const Planned* target = mapping_->templates()[step.number - 1].has_loop ? plan_.find(step.number, scope.level[1])
+                                                                          : plan_.find(step.number);
+  // A practitioner stands for the performer of the innermost loop.
+  for (std::size_t level = 2; target == nullptr && level < scope.level.size(); ++level) {
+    if (scope.level[level] != nullptr) target = plan_.find(step.number, scope.level[level]);
+  }
+  return target;
+}
+
+// A reference in a batch: in place of "reference", the target's type and identifier.
+Writer::Said Writer::write_identified(const Step& step, const Scope& scope, std::string& out) {
+  const Planned* target = target_of(step, scope);
+  if (target == nullptr) return Said::nothing;
+  out += R"("type":")";
+  out += target->made_from->resource_type;
+  out += R"(",)";
+  if (!step.part->beside_identifier) append_identifier(*target, out);
+  return Said::hole;
 }
 
 std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
@@ -290,21 +384,19 @@ std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
     case Source::identity_system:
       return plan_.identity_system();
     case Source::resource_id:
-      return options_.pack == "transaction" ? std::string_view{} : instance_->uuid_text();
+      return options_.has_requests() ? std::string_view{} : instance_->uuid_text();
     case Source::uuid:
       return instance_->uuid_text();
     case Source::reference: {
-      const Planned* target = mapping_->templates()[step.number - 1].has_loop
-                                  ? plan_.find(step.number, scope.level[1])
-                                  : plan_.find(step.number);
-      // A practitioner stands for the performer of the innermost loop.
-      for (std::size_t level = 2; target == nullptr && level < scope.level.size(); ++level) {
-        if (scope.level[level] != nullptr) target = plan_.find(step.number, scope.level[level]);
-      }
+      const Planned* target = target_of(step, scope);
       if (target == nullptr) return {};
       scratch_.clear();
       append_reference(*target, scratch_);
       return scratch_;
+    }
+    case Source::run: {
+      const std::string* fact = options_.run(step.part->literal);
+      return fact == nullptr ? record_digest_ : *fact;
     }
   }
   return {};
@@ -356,6 +448,7 @@ std::string_view Writer::primitive_text(const Part& part, const Scope& scope, co
 }
 
 Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::string& out, std::string_view lead) {
+  if (step.source == Source::reference && options_.pack == "batch") return write_identified(step, scope, out);
   auto text = hole_text(step, scope);
   if (text.empty()) return Said::nothing;
   if (step.render != Render::plain || step.is_limited) {
@@ -431,7 +524,7 @@ Writer::Said Writer::write_typed(std::uint32_t number, const Scope& scope, std::
 }
 
 bool Writer::render(const Part& part, const Scope& scope, const Planned& instance, std::string& out) {
-  if (part.kind == Part::Kind::references || part.kind == Part::Kind::choose) return false;
+  if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels || part.kind == Part::Kind::choose) return false;
   instance_ = &instance;
   if (write(part.step, scope, out, program_->step(part.step).key_size) == Said::nothing) return false;
   out.pop_back();  // the comma

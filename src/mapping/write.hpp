@@ -50,8 +50,11 @@ class Writer {
   bool says_anything(const Part& members, const Scope& scope, const Planned& instance);
   /// The text a primitive part says; empty when nothing. Valid until the next call.
   std::string_view primitive_text(const Part& part, const Scope& scope, const Planned& instance);
-  /// How a resource is loaded: the request of its entry in a transaction. Appends {"method":…,"url":…}.
-  void append_request(const Planned& instance, std::string& out) const;
+  /// How a resource is loaded: the request of its entry in a transaction or batch. Appends {"method":…,"url":…}.
+  void append_request(const Planned& instance, std::string& out) const { append_request(instance, repeat(instance), out); }
+  void append_request(const Planned& instance, Repeat repeat, std::string& out) const;
+  /// What is to happen when the server has the resource already.
+  Repeat repeat(const Planned& instance) const;
   /// Appends what a datatype's parts say of one leaf, which stands alone at the accessor's end.
   bool render_leaf(const Part& body, const Accessor& accessor, record::Value& leaf, const Planned& instance,
                    std::string& out);
@@ -88,6 +91,11 @@ class Writer {
   Said write_typed(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
   std::string_view hole_text(const Step& step, const Scope& scope);
   void append_reference(const Planned& target, std::string& out) const;
+  std::string system_of(const Planned& instance) const;
+  void append_query(const Planned& instance, std::string& out) const;
+  const Planned* target_of(const Step& step, const Scope& scope) const;
+  Said write_identified(const Step& step, const Scope& scope, std::string& out);
+  void append_identifier(const Planned& target, std::string& out) const;
   std::string path_of(const Accessor& accessor, const Scope& scope) const;
   void check_value(const record::Value* value, const record::Field& field, const std::string& path,
                    record::Findings& findings);
@@ -102,6 +110,8 @@ class Writer {
   std::vector<Stretch> stretches_;
   std::vector<Lineage>* lineage_ = nullptr;
   std::string visit_query_;  // of a visit's resources: identifier=SYSTEM|KEY, encoded
+  std::string labels_;         // of the run: codings, each with a comma behind
+  std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped
   std::string scratch_, scratch_text_;
 };
 

@@ -356,6 +356,29 @@ std::uint64_t Summary::total() const {
   return sum;
 }
 
+std::vector<Summary::Row> Summary::rows() const {
+  std::vector<Row> rows;
+  for (const auto& [id, sources] : counts_) {
+    for (const auto& [source, count] : sources) {
+      rows.emplace_back(record::finding_kind(id).slug, severity_name(severities_.at(id)), source, count);
+    }
+  }
+  for (const auto& [path, count] : unread_) rows.emplace_back("", "", path, count);
+  return rows;
+}
+
+void Summary::restore(std::span<const Row> rows) {
+  for (const auto& [slug, severity, source, count] : rows) {
+    if (slug.empty()) unread_[source] = count;
+    const auto id = record::find_finding(slug);
+    if (id == FindingId::count) continue;
+    counts_[id][source] = count;
+    for (const auto one : {record::Severity::information, record::Severity::warning, record::Severity::error, record::Severity::fatal}) {
+      if (severity_name(one) == severity) severities_[id] = one;
+    }
+  }
+}
+
 void Summary::append(std::string& out) const {
   std::map<std::string, std::uint64_t, std::less<>> by_source;
   for (const auto& [id, sources] : counts_) {

@@ -7,6 +7,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <tuple>
 #include <unordered_map>
 #include <vector>
 
@@ -36,6 +37,9 @@ class Report {
   explicit Report(ReportOptions options) : options_(std::move(options)) {}
 
   void begin(std::string& out);
+  /// Whether a finding was added; and to go on where an earlier report was cut.
+  bool any() const { return !first_; }
+  void go_on(bool any) { first_ = !any; }
   void add(const record::Finding& finding, std::string& out);
   /// An OperationOutcome must hold at least one issue (R4 and R5, OperationOutcome.issue 1..*): without findings it
   /// says so.
@@ -67,6 +71,11 @@ class Summary {
   void add(const Summary& other);
   std::uint64_t total() const;
   std::uint64_t count(record::FindingId id) const;
+  /// All counts, to be kept and taken up again: slug, severity, source, count; of what was not read the first two are
+  /// empty, and the path stands for the source.
+  using Row = std::tuple<std::string, std::string, std::string, std::uint64_t>;
+  std::vector<Row> rows() const;
+  void restore(std::span<const Row> rows);
   /// Lines for people: severity, slug, count, then the sources with their counts, then what was not read, by its path
   /// without the places in lists.
   void append(std::string& out) const;

@@ -37,6 +37,13 @@ struct PiecePart {
   std::size_t line = 0;      // of the source, 1-based, at column 1
 };
 
+/// Where a stretch of a piece that was put together from several places came from.
+struct PieceOrigin {
+  std::size_t offset = 0;  // in characters from the start of the piece, which is all one line
+  std::string file;
+  std::size_t line = 0, column = 0;
+};
+
 /// One record's bytes, or a stretch of the input that is none.
 struct JsonPiece {
   std::string bytes;  // owned, so that a worker may keep them; a broken stretch keeps its bytes as they came
@@ -46,6 +53,7 @@ struct JsonPiece {
   std::uint64_t offset = 0;    // of `bytes` in the input
   std::optional<Error> error;  // set when the piece is no record; says line and what to do
   std::vector<PiecePart> parts{};  // in the order of `bytes`; empty when these stood together
+  std::vector<PieceOrigin> origins{};  // by offset; empty when all of it came from one place
 };
 
 /// Whatever cuts an input into pieces.

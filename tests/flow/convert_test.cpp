@@ -2,6 +2,8 @@
 
 #include <doctest/doctest.h>
 
+#include <nlohmann/json.hpp>
+
 #include <algorithm>
 #include <set>
 
@@ -151,7 +153,7 @@ TEST_CASE("bulk files hold what the Bundles hold, shared resources once") {
   const TemporaryFolder folder;
   Conversion conversion;
   conversion.options.pack = "bulk";
-  auto bulk = BulkFolder::open(folder.file("out"));
+  auto bulk = BulkFolder::open(folder.file("out"), 0, {});
   REQUIRE(bulk);
   Conversion single;
   single.options.pack = "collection";
@@ -183,11 +185,11 @@ TEST_CASE("bulk files hold what the Bundles hold, shared resources once") {
 
 TEST_CASE("a bulk folder that is not finished leaves nothing, and does not take another's place") {
   const TemporaryFolder folder;
-  { auto bulk = BulkFolder::open(folder.file("out")); REQUIRE(bulk); }
+  { auto bulk = BulkFolder::open(folder.file("out"), 0, {}); REQUIRE(bulk); }
   CHECK(folder.entries() == 0);
   std::filesystem::create_directory(folder.file("full"));
   folder.write("full/x", "x");
-  const auto refused = BulkFolder::open(folder.file("full"));
+  const auto refused = BulkFolder::open(folder.file("full"), 0, {});
   REQUIRE_FALSE(refused);
   CHECK(refused.error().kind == Error::usage);
 }

@@ -61,13 +61,13 @@ export class Server {
   #router = new FhirRouter();
   #numbers = new NumberCover();
 
-  /// Loads the text of a transaction Bundle; returns what went wrong, entry by entry, or why all of it was refused.
+  /// Loads the text of a transaction or batch Bundle; returns what went wrong, entry by entry, or why all of it was refused.
   async load(text) {
     const bundle = JSON.parse(this.#numbers.cover(text));
     const against = [...twice(bundle), ...(await this.#resolveSearches(bundle))];
     if (against.length > 0) return against.map((problem) => `the Bundle was refused: ${problem}`);
     const [outcome, answer] = await this.#router.handleRequest(makeSimpleRequest('POST', '/', bundle), this.#repository);
-    if (answer?.type !== 'transaction-response') return [`the Bundle was refused: ${JSON.stringify(outcome.issue)}`];
+    if (answer?.type !== `${bundle.type}-response`) return [`the Bundle was refused: ${JSON.stringify(outcome.issue)}`];
     const problems = [];
     answer.entry.forEach(({ response }, index) => {
       if (/^20[01]/.test(response.status)) return;
@@ -93,7 +93,9 @@ export class Server {
   }
 
   // Replaces each reference that is a search URI; returns why that could not be done, once a URI.
+  // In a batch they are not replaced (#brules).
   async #resolveSearches(bundle) {
+    if (bundle.type === 'batch') return [];
     const uses = new Map();
     walk(bundle.entry.map(({ resource }) => resource), (value) => {
       if (!/^[A-Z][A-Za-z]*\?/.test(value?.reference ?? '')) return;

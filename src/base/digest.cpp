@@ -1,6 +1,6 @@
-#include "flow/digest.hpp"
+#include "base/digest.hpp"
 
-namespace charpie::flow {
+namespace charpie {
 
 std::string Sha256::hex() {
   std::uint8_t bytes[SHA256_DIGEST_SIZE];
@@ -23,4 +23,4 @@ std::string digest_of(const Tables& tables) {
   return digest.hex();
 }
 
-}  // namespace charpie::flow
+}  // namespace charpie

@@ -7,7 +7,7 @@
 
 #include "base/tables.hpp"
 
-namespace charpie::flow {
+namespace charpie {
 
 /// Takes bytes piece by piece.
 class Sha256 {
@@ -18,6 +18,8 @@ class Sha256 {
   }
   /// 64 lower-case hexadecimal digits of all bytes so far; starts anew.
   std::string hex();
+  /// The same without starting anew.
+  std::string so_far() const { return Sha256(*this).hex(); }
 
  private:
   sha256_ctx state_;
@@ -26,4 +28,4 @@ class Sha256 {
 /// One digest over all tables: path, length and bytes of each, in path order. Two runs with the same digest map alike.
 std::string digest_of(const Tables& tables);
 
-}  // namespace charpie::flow
+}  // namespace charpie

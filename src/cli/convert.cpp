@@ -133,7 +133,7 @@ Result<std::string> run_text(Session& session, const Request& request) {
   return nlohmann::json{CHARPIE_VERSION, digest_of(**tables), *rules, *replaces, request.records.from, request.to, options.pack,
                         options.refs, options.units, options.name_space, on_repeat, options.labels, options.stamp,
                         request.conversion.pretty, request.split, request.records.let, request.records.visit_window, request.rejects, request.unread, findings.file, findings.as,
-                        findings.fail_on, findings.only, findings.skip, session.show_keys}
+                        findings.fail_on, findings.only, findings.skip, session.show_keys, session.claim}
       .dump();
 }
 
@@ -313,6 +313,9 @@ void add_convert(CLI::App& app, Session& session) {
       ->transform(CLI::AsSizeValue(false));
   command->add_option("--split", request->split, "the size at which the files of --pack bulk are cut: 64MiB")
       ->transform(CLI::AsSizeValue(false));
+  command->add_option("--claim", session.claim,
+                      "write meta.profile where an instance fits: us-core-9, or wound-draft, which also leaves our codes away "
+                      "where its profiles allow none; what does not fit is told");
   command->add_flag("--pretty", request->conversion.pretty, "spread over lines, for people");
   command->add_option("-o,--output", request->out, "write to this file, which appears whole or not at all (default: standard output)");
   command->add_option("--rejects", request->rejects, "write what was held back here, as it came, each with its findings");

@@ -41,6 +41,7 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
   }
   if (!conversion.write) reader_.review();
   if (conversion.keep_unread) reader_.keep_unread();
+  if (engine.claims() != nullptr && !conversion.to->is_record()) claimer_.emplace(*engine.claims());
   if (conversion.take_notes) notes_.emplace(engine.rules());
 }
 
@@ -77,12 +78,12 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
     if (notes_) notes_->append(one, batch.notes);
     bool goes_on = !blocks(found, one.text(record::FieldId::id));
     if (goes_on && conversion_->write) {
+      reader_.begin_findings(one);
       if (const auto written = write(one, batch); !written) {
         goes_on = false;
-        reader_.begin_findings(one);
         reader_.findings().report(FindingId::not_written, {}, one.root->offset, {written.error().message});
-        for (auto& reason : reader_.take_findings()) found.push_back(std::move(reason));
       }
+      for (auto& told : reader_.take_findings()) found.push_back(std::move(told));
     }
     if (goes_on) {
       ++batch.tally.written;
@@ -104,17 +105,35 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
   const bool xml = conversion_->to->syntax == Syntax::xml;
   std::string& out = conversion_->pretty || xml ? scratch_ : batch.out;
   if (&out == &scratch_) scratch_.clear();
+  const auto begin = out.size();
   if (conversion_->to->is_record()) {
     record::write_record(record, out);
   } else if (conversion_->options.pack == "bulk") {
     written_.clear();
-    writer_->write_resources(record, out, written_);
+    if (claimer_) {
+      scratch_.clear();
+      writer_->write_resources(record, scratch_, written_);
+      for (auto& one : written_) {
+        claimed_ = scratch_.substr(one.begin, one.end - one.begin);
+        claimer_->claim(claimed_, reader_.findings());
+        one.begin = out.size();
+        one.end = one.begin + claimed_.size();
+        out += claimed_;
+      }
+    } else {
+      writer_->write_resources(record, out, written_);
+    }
     for (const auto& one : written_) place(0, one, batch);
     if (find_old(record)) withdraw(record, batch);
     return std::monostate{};
   } else {
     writer_->write_bundle(record, out);
     if (find_old(record)) withdraw(record, batch);
+  }
+  if (claimer_) {
+    claimed_ = out.substr(begin);
+    claimer_->claim(claimed_, reader_.findings());
+    out.replace(begin, std::string::npos, claimed_);
   }
   if (xml) {
     if (auto written = append_xml(batch); !written) return written;

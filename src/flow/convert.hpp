@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "flow/batch.hpp"
+#include "flow/claim.hpp"
 #include "flow/old_versions.hpp"
 #include "flow/piece_reader.hpp"
 #include "mapping/write.hpp"
@@ -54,6 +55,8 @@ class Converter final : public Worker {
   const Conversion* conversion_;
   PieceReader reader_;
   std::optional<mapping::Writer> writer_;  // unless records go out
+  std::optional<Claimer> claimer_;         // when profiles are claimed
+  std::string claimed_;
   std::optional<rules::VisitNotes> notes_;
   std::string scratch_;
   const fhir::Elements* elements_ = nullptr;  // of the form that goes out

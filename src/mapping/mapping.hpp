@@ -3,8 +3,8 @@
 #pragma once
 #include <map>
 #include <memory>
-#include <set>
 #include <optional>
+#include <set>
 #include <span>
 #include <string>
 #include <string_view>

@@ -76,7 +76,6 @@ class Reader::Matching {
         arena_(arena),
         findings_(findings),
         instances_(*reader.mapping_, reader.options_, arena, findings, reader.unread_) {
-    name_contained_ = mapping_.names().find("contained");
     name_reference_ = mapping_.names().find("reference");
     precision_url_ = mapping_.canonical() + "/StructureDefinition/charted-precision";
   }
@@ -1079,7 +1078,7 @@ class Reader::Matching {
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
       // What is contained are instances of their own.
-      if (at->name == name_contained_ && &node == instance.resource->node) continue;
+      if (at->name_text == "contained" && &node == instance.resource->node) continue;
       if (!at->used)
         report(is_number_in_words(*at) ? FindingId::number_in_text : FindingId::instance_unread, *instance.resource, at,
                {});
@@ -1115,7 +1114,7 @@ class Reader::Matching {
   bool yielding_ = false;  // what is matched gives way to what was said before
   std::unordered_map<const Value*, const Instance*> begun_by_;  // lists that a yielding instance made
   std::string scratch_, precision_url_;
-  std::uint32_t name_contained_ = 0, name_reference_ = 0;
+  std::uint32_t name_reference_ = 0;
 };
 
 Reader::Reader(const Mapping& mapping, Options options)

@@ -27,7 +27,8 @@ std::size_t BulkFolder::UuidHash::operator()(const Uuid& uuid) const {
   return hash;
 }
 
-Result<std::unique_ptr<BulkFolder>> BulkFolder::open(const std::string& path, std::uint64_t split, const nlohmann::json& mark) {
+Result<std::unique_ptr<BulkFolder>> BulkFolder::open(const std::string& path, std::uint64_t split,
+                                                     const nlohmann::json& mark) {
   std::unique_ptr<BulkFolder> folder(new BulkFolder);
   folder->split_ = split;
   std::error_code failure;
@@ -37,7 +38,8 @@ Result<std::unique_ptr<BulkFolder>> BulkFolder::open(const std::string& path, st
   const fs::path target = fs::weakly_canonical(path, failure);
   if (failure) return unwritable(path, failure);
   if (fs::exists(target, failure) && (!fs::is_directory(target, failure) || !fs::is_empty(target, failure))) {
-    return Error{Error::usage, "there is something of that name already", path, 0, 0, "name a new or an empty folder"};
+    return Error{
+        Error::usage, "there is something of that name already", path, 0, 0, "name a new or an empty folder"};
   }
   folder->target_ = target.string();
   folder->temporary_ = (target.parent_path() / ("." + target.filename().string() + ".part")).string();
@@ -57,10 +59,12 @@ Result<std::unique_ptr<BulkFolder>> BulkFolder::open(const std::string& path, st
 // The files as they were at the mark; which shared resources they hold is read from them.
 Outcome BulkFolder::go_on(const nlohmann::json& mark) {
   for (const auto& one : mark.at("whole")) {
-    listed_.push_back({one.at("file"), one.at("type"), one.at("count"), one.at("bytes"), one.at("sha256"), one.at("shared")});
+    listed_.push_back({one.at("file"), one.at("type"), one.at("count"), one.at("bytes"), one.at("sha256"),
+                       one.at("shared")});
     Sha256 digest;
     const auto& last = listed_.back();
-    if (auto read = read_again((fs::path(temporary_) / last.file).string(), last.shared, digest); !read) return read;
+    if (auto read = read_again((fs::path(temporary_) / last.file).string(), last.shared, digest); !read)
+      return read;
   }
   for (const auto& one : mark.at("open")) {
     auto& file = files_[one.at("type")];
@@ -83,14 +87,17 @@ Outcome BulkFolder::go_on(const nlohmann::json& mark) {
   std::error_code failure;
   for (const auto& entry : fs::directory_iterator(temporary_, failure)) {
     const auto name = entry.path().filename().string();
-    const bool known = std::any_of(listed_.begin(), listed_.end(), [&](const Listed& one) { return one.file == name; }) ||
-                       std::any_of(files_.begin(), files_.end(), [&](const auto& one) { return "." + one.second.name + ".bulk.part" == name; });
+    const bool known =
+        std::any_of(listed_.begin(), listed_.end(), [&](const Listed& one) { return one.file == name; }) ||
+        std::any_of(files_.begin(), files_.end(),
+                    [&](const auto& one) { return "." + one.second.name + ".bulk.part" == name; });
     if (!known) fs::remove(entry.path(), failure);
   }
   return std::monostate{};
 }
 
-// Digests a file that was written before, and notes the ids of shared resources: {"resourceType":…,"id":"UUID"…
+// Digests a file that was written before, and notes the ids of shared resources:
+// {"resourceType":…,"id":"UUID"…
 Outcome BulkFolder::read_again(const std::string& path, bool shared, Sha256& digest) {
   auto source = FileSource::open(path);
   if (!source) return source.error();
@@ -109,7 +116,9 @@ Outcome BulkFolder::read_again(const std::string& path, bool shared, Sha256& dig
       if (end != got.size()) {
         const auto id = line.find(before);
         if (id != std::string::npos) {
-          if (const auto uuid = parse_uuid(std::string_view(line).substr(id + before.size(), uuid_text_length))) shared_.insert(*uuid);
+          if (const auto uuid =
+                  parse_uuid(std::string_view(line).substr(id + before.size(), uuid_text_length)))
+            shared_.insert(*uuid);
         }
         line.clear();
       }
@@ -121,13 +130,23 @@ Outcome BulkFolder::read_again(const std::string& path, bool shared, Sha256& dig
 Result<nlohmann::json> BulkFolder::mark() {
   nlohmann::json mark = {{"whole", nlohmann::json::array()}, {"open", nlohmann::json::array()}};
   for (const auto& one : listed_) {
-    mark["whole"].push_back({{"file", one.file}, {"type", one.type}, {"count", one.count}, {"bytes", one.bytes}, {"sha256", one.digest}, {"shared", one.shared}});
+    mark["whole"].push_back({{"file", one.file},
+                             {"type", one.type},
+                             {"count", one.count},
+                             {"bytes", one.bytes},
+                             {"sha256", one.digest},
+                             {"shared", one.shared}});
   }
   for (auto& [type, file] : files_) {
     if (file.file != nullptr) {
       if (auto synced = file.file->sync(); !synced) return synced.error();
     }
-    mark["open"].push_back({{"type", type}, {"file", file.file == nullptr ? "" : file.name}, {"number", file.number}, {"count", file.count}, {"bytes", file.bytes}, {"shared", file.shared}});
+    mark["open"].push_back({{"type", type},
+                            {"file", file.file == nullptr ? "" : file.name},
+                            {"number", file.number},
+                            {"count", file.count},
+                            {"bytes", file.bytes},
+                            {"shared", file.shared}});
   }
   return mark;
 }
@@ -192,14 +211,20 @@ Outcome BulkFolder::close(const std::string& type, TypeFile& file) {
 }
 
 Outcome BulkFolder::finish(std::uint64_t records, const std::string& mapping_digest) {
-  nlohmann::ordered_json manifest = {{"records", records}, {"mapping", mapping_digest}, {"files", nlohmann::ordered_json::array()}};
+  nlohmann::ordered_json manifest = {
+      {"records", records}, {"mapping", mapping_digest}, {"files", nlohmann::ordered_json::array()}};
   for (auto& [type, file] : files_) {
     if (file.file == nullptr) continue;
     if (auto closed = close(type, file); !closed) return closed;
   }
-  std::stable_sort(listed_.begin(), listed_.end(), [](const Listed& a, const Listed& b) { return a.type < b.type; });
+  std::stable_sort(listed_.begin(), listed_.end(),
+                   [](const Listed& a, const Listed& b) { return a.type < b.type; });
   for (const auto& one : listed_) {
-    manifest["files"].push_back({{"file", one.file}, {"type", one.type}, {"count", one.count}, {"bytes", one.bytes}, {"sha256", one.digest}});
+    manifest["files"].push_back({{"file", one.file},
+                                 {"type", one.type},
+                                 {"count", one.count},
+                                 {"bytes", one.bytes},
+                                 {"sha256", one.digest}});
   }
   auto listing = OutputFile::open((fs::path(temporary_) / "manifest.json").string());
   if (!listing) return listing.error();

@@ -1,4 +1,5 @@
-// --pack bulk: a folder with one NDJSON file a resource type, and a manifest. The folder appears whole or not at all.
+// --pack bulk: a folder with one NDJSON file a resource type, and a manifest. The folder appears whole or not
+// at all.
 #pragma once
 #include <array>
 #include <map>
@@ -9,22 +10,23 @@
 #include <unordered_set>
 #include <vector>
 
-#include "flow/batch.hpp"
 #include "base/digest.hpp"
+#include "flow/batch.hpp"
 #include "flow/output_file.hpp"
 
 namespace charpie::flow {
 
-/// Takes batches in order; files keep the order of the visits. A resource that outlives its visit (a wound's Condition, a Patient) is written where it is
-/// first met and not again: for that the folder remembers its 16-byte UUID, about 40 bytes of memory a wound. All else
-/// is flat.
+/// Takes batches in order; files keep the order of the visits. A resource that outlives its visit (a wound's
+/// Condition, a Patient) is written where it is first met and not again: for that the folder remembers its
+/// 16-byte UUID, about 40 bytes of memory a wound. All else is flat.
 class BulkFolder {
  public:
-  /// Error::unwritable when the folder cannot be made; Error::usage when `path` exists and is no empty folder.
-  /// A file that would grow beyond `split` bytes ends, and another begins; 0: one file a type.
-  /// `mark` is what mark() gave in a run that was killed: the folder goes on from there; null starts anew. One run at a
-  /// time writes a folder (flow/journal.hpp).
-  static Result<std::unique_ptr<BulkFolder>> open(const std::string& path, std::uint64_t split, const nlohmann::json& mark);
+  /// Error::unwritable when the folder cannot be made; Error::usage when `path` exists and is no empty
+  /// folder. A file that would grow beyond `split` bytes ends, and another begins; 0: one file a type. `mark`
+  /// is what mark() gave in a run that was killed: the folder goes on from there; null starts anew. One run
+  /// at a time writes a folder (flow/journal.hpp).
+  static Result<std::unique_ptr<BulkFolder>> open(const std::string& path, std::uint64_t split,
+                                                  const nlohmann::json& mark);
   ~BulkFolder();
   BulkFolder(const BulkFolder&) = delete;
   BulkFolder& operator=(const BulkFolder&) = delete;
@@ -35,13 +37,14 @@ class BulkFolder {
   void leave();
   /// Puts all to disk and says how far each file is.
   Result<nlohmann::json> mark();
-  /// Writes manifest.json and puts the folder in its place. `mapping_digest` says what the files were made by.
+  /// Writes manifest.json and puts the folder in its place. `mapping_digest` says what the files were made
+  /// by.
   Outcome finish(std::uint64_t records, const std::string& mapping_digest);
 
  private:
   struct TypeFile {
     std::unique_ptr<OutputFile> file;
-    std::string name;     // of the file
+    std::string name;  // of the file
     std::size_t number = 0;
     Sha256 digest;
     std::string waiting;  // of this batch

@@ -25,7 +25,11 @@ constexpr std::size_t pieces_a_batch = 16;
 constexpr std::size_t bytes_a_batch = 256u << 10;
 
 Error invalid(const std::string& file, std::size_t line, std::string message) {
-  return {Error::invalid, std::move(message), file, line, 0,
+  return {Error::invalid,
+          std::move(message),
+          file,
+          line,
+          0,
           "write the set anew; or take manifest.json away, and the resources are sorted to visits"};
 }
 
@@ -34,7 +38,8 @@ Error invalid(const std::string& file, std::size_t line, std::string message) {
 // The lines of the files of one type, one after the other, each with what it is.
 class BulkSet::Lines {
  public:
-  Lines(std::vector<std::string> files, const mapping::Mapping& mapping) : files_(std::move(files)), mapping_(&mapping) {}
+  Lines(std::vector<std::string> files, const mapping::Mapping& mapping)
+      : files_(std::move(files)), mapping_(&mapping) {}
 
   /// Goes on to the next resource. False at the end.
   Result<bool> advance() {
@@ -92,10 +97,12 @@ Result<std::vector<Listed>> read_manifest(const std::string& folder) {
   try {
     for (const auto& one : json.at("files")) {
       listed.push_back({one.at("file"), one.at("type"), one.at("sha256"), one.at("count"), one.at("bytes")});
-      if (fs::path(listed.back().file).has_parent_path()) return invalid(path, 0, "names a file outside of its folder");
+      if (fs::path(listed.back().file).has_parent_path())
+        return invalid(path, 0, "names a file outside of its folder");
     }
   } catch (const nlohmann::json::exception&) {
-    return invalid(path, 0, "is no manifest of ours: each of its files has file, type, count, bytes and sha256");
+    return invalid(path, 0,
+                   "is no manifest of ours: each of its files has file, type, count, bytes and sha256");
   }
   return listed;
 }
@@ -117,9 +124,12 @@ Outcome hold_against(const Listed& listed, const std::string& path) {
     lines += static_cast<std::uint64_t>(std::count(got.begin(), got.end(), '\n'));
   }
   if (lines != listed.count) {
-    return invalid(path, 0, "holds " + std::to_string(lines) + " resources where the manifest says " + std::to_string(listed.count));
+    return invalid(path, 0,
+                   "holds " + std::to_string(lines) + " resources where the manifest says " +
+                       std::to_string(listed.count));
   }
-  if (bytes != listed.bytes || digest.hex() != listed.digest) return invalid(path, 0, "is not what the manifest says: its digest differs");
+  if (bytes != listed.bytes || digest.hex() != listed.digest)
+    return invalid(path, 0, "is not what the manifest says: its digest differs");
   return std::monostate{};
 }
 
@@ -152,8 +162,10 @@ Result<std::unique_ptr<BulkSet>> BulkSet::open(const std::string& folder, const 
   // How long a type's resources live; what only keeps the books is not read.
   std::set<std::string, std::less<>> shared, kept_books;
   for (const auto& one : mapping.templates()) {
-    if (one.bookkeeping) kept_books.insert(one.resource_type);
-    else if (one.lifetime != Lifetime::visit) shared.insert(one.resource_type);
+    if (one.bookkeeping)
+      kept_books.insert(one.resource_type);
+    else if (one.lifetime != Lifetime::visit)
+      shared.insert(one.resource_type);
   }
   std::vector<std::pair<std::string, std::vector<std::string>>> types;
   for (const auto& one : *listed) {
@@ -201,7 +213,8 @@ Result<bool> BulkSet::next_visit(syntax::JsonPiece& piece) {
   Lines& leading = *of_visits_[leading_];
   if (leading.node() == nullptr) {
     for (const auto& one : of_visits_) {
-      if (one->node() != nullptr) return invalid(one->file(), one->piece().line, "belongs to no visit that comes in its turn");
+      if (one->node() != nullptr)
+        return invalid(one->file(), one->piece().line, "belongs to no visit that comes in its turn");
     }
     return false;
   }
@@ -218,7 +231,8 @@ Result<bool> BulkSet::next_visit(syntax::JsonPiece& piece) {
   const auto take_from = [&](Lines& lines) -> Outcome {
     while (lines.node() != nullptr && lines.identity().keyed && lines.identity().key.record_key == key &&
            lines.identity().key.system == system) {
-      group.add(lines.piece().bytes, name_of(*lines.node()), lines.file(), lines.piece().line, lines.piece().column);
+      group.add(lines.piece().bytes, name_of(*lines.node()), lines.file(), lines.piece().line,
+                lines.piece().column);
       each_reference(*lines.node(), want);
       if (auto advanced = lines.advance(); !advanced) return advanced.error();
     }
@@ -234,7 +248,8 @@ Result<bool> BulkSet::next_visit(syntax::JsonPiece& piece) {
     std::string bytes(place.size, '\0');
     std::size_t got = 0;
     while (got < bytes.size()) {
-      const auto count = ::pread(descriptors_[place.file], bytes.data() + got, bytes.size() - got, static_cast<off_t>(place.offset + got));
+      const auto count = ::pread(descriptors_[place.file], bytes.data() + got, bytes.size() - got,
+                                 static_cast<off_t>(place.offset + got));
       if (count < 0 && errno == EINTR) continue;
       if (count <= 0) return Error{Error::unreadable, "cannot be read", shared_files_[place.file], 0, 0, {}};
       got += static_cast<std::size_t>(count);

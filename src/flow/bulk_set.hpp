@@ -1,5 +1,6 @@
-// A folder that --pack bulk wrote, read back visit by visit. Its files stand in the same order of visits, so this is a
-// merge: one resource of each file is in memory, and about 60 bytes for each resource that several visits share.
+// A folder that --pack bulk wrote, read back visit by visit. Its files stand in the same order of visits, so
+// this is a merge: one resource of each file is in memory, and about 60 bytes for each resource that several
+// visits share.
 #pragma once
 #include <map>
 #include <memory>
@@ -18,8 +19,8 @@ class BulkSet final : public BatchSource {
  public:
   /// Whether the folder holds a manifest of ours.
   static bool is_one(const std::string& folder);
-  /// Holds all files against the manifest: number of resources, bytes, SHA-256. Error::invalid that names the file
-  /// when one differs, before anything is read; Error::unreadable. `mapping` must outlive the set.
+  /// Holds all files against the manifest: number of resources, bytes, SHA-256. Error::invalid that names the
+  /// file when one differs, before anything is read; Error::unreadable. `mapping` must outlive the set.
   static Result<std::unique_ptr<BulkSet>> open(const std::string& folder, const mapping::Mapping& mapping);
   ~BulkSet() override;
 
@@ -42,7 +43,7 @@ class BulkSet final : public BatchSource {
   std::vector<std::unique_ptr<Lines>> of_visits_;  // by type; the visits' own panels are the first of theirs
   std::size_t leading_ = 0;                        // the type of the panels
   std::vector<std::string> shared_files_;
-  std::vector<int> descriptors_;                   // of shared_files_
+  std::vector<int> descriptors_;                    // of shared_files_
   std::unordered_map<std::string, Shared> shared_;  // by "Type/id"
 };
 

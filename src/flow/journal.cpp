@@ -18,7 +18,9 @@ namespace fs = std::filesystem;
 namespace {
 
 Error unwritable(const std::string& path, int number) {
-  return {Error::unwritable, "cannot be written: " + std::generic_category().message(number), path, 0, 0, "nothing was left behind"};
+  return {
+      Error::unwritable,        "cannot be written: " + std::generic_category().message(number), path, 0, 0,
+      "nothing was left behind"};
 }
 
 Error cannot_resume(const std::string& output, std::string why) {
@@ -35,7 +37,8 @@ Journal::~Journal() {
   ::close(descriptor_);
 }
 
-Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const std::string& run, bool resume) {
+Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const std::string& run,
+                                               bool resume) {
   std::unique_ptr<Journal> journal(new Journal);
   std::error_code failure;
   const fs::path target = fs::weakly_canonical(output, failure);
@@ -48,7 +51,12 @@ Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const 
   }
   if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
     ::close(descriptor);
-    return Error{Error::usage, "another run is writing this", output, 0, 0, "wait for its end, or name another output"};
+    return Error{Error::usage,
+                 "another run is writing this",
+                 output,
+                 0,
+                 0,
+                 "wait for its end, or name another output"};
   }
   const nlohmann::json head = {{"run", run}};
   if (resume) {
@@ -61,8 +69,10 @@ Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const 
       if (end == std::string::npos) break;  // the mark at which it was killed
       const auto one = nlohmann::json::parse(text->substr(at, end - at), nullptr, false);
       if (one.is_discarded()) break;
-      if (line == 0) known = one == head;
-      else *journal->last_ = one;
+      if (line == 0)
+        known = one == head;
+      else
+        *journal->last_ = one;
       at = whole = end + 1;
     }
     if (!known) {
@@ -82,7 +92,9 @@ Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const 
   return journal;
 }
 
-const nlohmann::json& Journal::last() const { return *last_; }
+const nlohmann::json& Journal::last() const {
+  return *last_;
+}
 
 Outcome Journal::mark(const nlohmann::json& mark) {
   const auto line = mark.dump() + "\n";
@@ -102,7 +114,8 @@ Result<bool> MarkedInput::fill(Batch& batch) {
     auto more = rest_->fill(batch);
     if (!more) return more;
     if (!*more) {
-      if (count_ < done_) return cannot_resume(batch.file, "the input is shorter than what the killed run read");
+      if (count_ < done_)
+        return cannot_resume(batch.file, "the input is shorter than what the killed run read");
       return false;
     }
     ++count_;
@@ -113,7 +126,8 @@ Result<bool> MarkedInput::fill(Batch& batch) {
     batch.number = count_;
     batch.digest = digest_.so_far();
     if (count_ > done_) return true;
-    if (count_ == done_ && batch.digest != wanted_) return cannot_resume(batch.file, "the input is not what the killed run read");
+    if (count_ == done_ && batch.digest != wanted_)
+      return cannot_resume(batch.file, "the input is not what the killed run read");
     batch.clear();
   }
 }

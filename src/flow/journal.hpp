@@ -1,6 +1,7 @@
-// How a run that was killed goes on: beside its output it keeps a file of marks. A mark says how much of the input was
-// done and how much of each output was on disk by then; a resumed run reads the input up to the last mark again without
-// working on it, cuts the outputs back to it, and goes on. So it ends with the same bytes as a run that was never killed.
+// How a run that was killed goes on: beside its output it keeps a file of marks. A mark says how much of the
+// input was done and how much of each output was on disk by then; a resumed run reads the input up to the
+// last mark again without working on it, cuts the outputs back to it, and goes on. So it ends with the same
+// bytes as a run that was never killed.
 #pragma once
 #include <cstdint>
 #include <memory>
@@ -13,14 +14,16 @@
 
 namespace charpie::flow {
 
-/// The marks of one run, in a hidden file beside its output: NAME becomes .NAME.journal. As long as the run lives the
-/// file is locked, so two runs never write one output.
+/// The marks of one run, in a hidden file beside its output: NAME becomes .NAME.journal. As long as the run
+/// lives the file is locked, so two runs never write one output.
 class Journal {
  public:
-  /// Starts a new journal, or goes on with the one that a killed run left (`resume`). `run` is a text of all that
-  /// decides the output apart from the input: program, mapping, options. Error::usage when another run is writing the
-  /// output, when there is nothing to go on with, and when the killed run was another one; Error::unwritable.
-  static Result<std::unique_ptr<Journal>> open(const std::string& output, const std::string& run, bool resume);
+  /// Starts a new journal, or goes on with the one that a killed run left (`resume`). `run` is a text of all
+  /// that decides the output apart from the input: program, mapping, options. Error::usage when another run
+  /// is writing the output, when there is nothing to go on with, and when the killed run was another one;
+  /// Error::unwritable.
+  static Result<std::unique_ptr<Journal>> open(const std::string& output, const std::string& run,
+                                               bool resume);
   /// Removes the file: the run ended in one way or the other, and was not killed.
   ~Journal();
   Journal(const Journal&) = delete;
@@ -40,8 +43,8 @@ class Journal {
   std::unique_ptr<nlohmann::json> last_;
 };
 
-/// Gives the batches of another source and says in each how many there were and the digest of all that they held. The
-/// first ones, which were done before, are read and not given.
+/// Gives the batches of another source and says in each how many there were and the digest of all that they
+/// held. The first ones, which were done before, are read and not given.
 class MarkedInput final : public BatchSource {
  public:
   /// `rest` must outlive it. `done`: batches to pass over; `digest` is what their bytes must have given.

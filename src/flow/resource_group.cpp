@@ -8,11 +8,14 @@ namespace charpie::flow {
 
 namespace {
 
-// A base for the URLs of resources that came without one, so that relative references between them resolve (FHIR R4,
-// bundle.html#references). The name is reserved to lead nowhere (RFC 6761, section 6.4), and it is never written.
+// A base for the URLs of resources that came without one, so that relative references between them resolve
+// (FHIR R4, bundle.html#references). The name is reserved to lead nowhere (RFC 6761, section 6.4), and it is
+// never written.
 constexpr std::string_view base = "https://set.invalid/";
 
-std::string_view plain_text(const syntax::Node* node) { return node == nullptr ? std::string_view{} : node->text; }
+std::string_view plain_text(const syntax::Node* node) {
+  return node == nullptr ? std::string_view{} : node->text;
+}
 
 }  // namespace
 
@@ -31,7 +34,8 @@ void ResourceGroup::append(std::string_view text) {
   piece_.bytes += text;
 }
 
-void ResourceGroup::add(std::string_view bytes, std::string_view name, std::string_view file, std::size_t line, std::size_t column) {
+void ResourceGroup::add(std::string_view bytes, std::string_view name, std::string_view file,
+                        std::size_t line, std::size_t column) {
   if (empty()) {
     piece_.line = line;
     piece_.column = 1;
@@ -55,7 +59,9 @@ void ResourceGroup::add(std::string_view bytes, std::string_view name, std::stri
   append("}");
 }
 
-void ResourceGroup::finish() { append("]}"); }
+void ResourceGroup::finish() {
+  append("]}");
+}
 
 std::string name_of(const syntax::Node& resource) {
   const auto type = plain_text(resource.member("resourceType"));
@@ -65,8 +71,11 @@ std::string name_of(const syntax::Node& resource) {
 }
 
 std::string_view target_name(std::string_view reference) {
-  if (reference.starts_with("urn:") || reference.starts_with('#') || reference.find('?') != std::string_view::npos) return {};
-  if (const auto history = reference.find("/_history/"); history != std::string_view::npos) reference = reference.substr(0, history);
+  if (reference.starts_with("urn:") || reference.starts_with('#') ||
+      reference.find('?') != std::string_view::npos)
+    return {};
+  if (const auto history = reference.find("/_history/"); history != std::string_view::npos)
+    reference = reference.substr(0, history);
   const auto slash = reference.rfind('/');
   if (slash == std::string_view::npos || slash == 0 || slash + 1 == reference.size()) return {};
   const auto before = reference.rfind('/', slash - 1);

@@ -27,9 +27,10 @@ class GroupedInput final : public BatchSource {
 
 }  // namespace
 
-Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>& paths, const Form& form, const Engine& engine,
-                                                 std::size_t sort_memory) {
-  if (form.is_record() || form.syntax != Syntax::json) return std::unique_ptr<BatchSource>(new Input(paths, form.syntax));
+Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>& paths, const Form& form,
+                                                 const Engine& engine, std::size_t sort_memory) {
+  if (form.is_record() || form.syntax != Syntax::json)
+    return std::unique_ptr<BatchSource>(new Input(paths, form.syntax));
   std::vector<std::string> files;
   for (const auto& path : paths) {
     std::error_code failure;
@@ -39,7 +40,12 @@ Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>&
     }
     if (BulkSet::is_one(path)) {
       if (paths.size() != 1) {
-        return Error{Error::usage, "a folder with a manifest is read by itself", path, 0, 0, "name it alone, or take its manifest.json away"};
+        return Error{Error::usage,
+                     "a folder with a manifest is read by itself",
+                     path,
+                     0,
+                     0,
+                     "name it alone, or take its manifest.json away"};
       }
       auto set = BulkSet::open(path, engine.mapping(form));
       if (!set) return set.error();
@@ -53,7 +59,12 @@ Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>&
       if (ending == ".ndjson" || ending == ".json") inside.push_back(entry.path().string());
     }
     if (inside.empty()) {
-      return Error{Error::unreadable, "holds no .ndjson and no .json file", path, 0, 0, "name the folder with the files of resources"};
+      return Error{Error::unreadable,
+                   "holds no .ndjson and no .json file",
+                   path,
+                   0,
+                   0,
+                   "name the folder with the files of resources"};
     }
     std::sort(inside.begin(), inside.end());
     files.insert(files.end(), inside.begin(), inside.end());

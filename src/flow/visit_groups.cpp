@@ -27,7 +27,9 @@ struct Origin {
   std::uint64_t line = 0;
 };
 
-std::string_view first_of(std::string_view key) { return key.substr(0, key.find(between)); }
+std::string_view first_of(std::string_view key) {
+  return key.substr(0, key.find(between));
+}
 
 // Whose a resource is, by reference or identifier; `otherwise` where it does not say.
 std::string patient_of(const Node& node, const std::string& otherwise) {
@@ -41,7 +43,9 @@ std::string patient_of(const Node& node, const std::string& otherwise) {
     const Node* identifier = patient->member("identifier");
     const Node* value = identifier == nullptr ? nullptr : identifier->member("value");
     const Node* system = identifier == nullptr ? nullptr : identifier->member("system");
-    if (value != nullptr) return std::string(system == nullptr ? std::string_view{} : system->text) + "|" + std::string(value->text);
+    if (value != nullptr)
+      return std::string(system == nullptr ? std::string_view{} : system->text) + "|" +
+             std::string(value->text);
   }
   return otherwise;
 }
@@ -63,9 +67,7 @@ Outcome each_reference(const Node& node, const Take& take) {
 class KeyedReader {
  public:
   explicit KeyedReader(ExternalSort& sort) : sort_(sort) {}
-  Outcome begin() {
-    return advance();
-  }
+  Outcome begin() { return advance(); }
   Outcome advance() {
     const auto more = sort_.next(entry_);
     if (!more) return more.error();
@@ -158,7 +160,8 @@ Result<bool> VisitGroups::collect(Batch& batch) {
 }
 
 std::string VisitGroups::body_of(const syntax::JsonPiece& piece) {
-  const Origin origin{static_cast<std::uint32_t>(files_.size() - 1), static_cast<std::uint32_t>(piece.column), piece.line};
+  const Origin origin{static_cast<std::uint32_t>(files_.size() - 1), static_cast<std::uint32_t>(piece.column),
+                      piece.line};
   std::string body(sizeof origin, '\0');
   std::memcpy(body.data(), &origin, sizeof origin);
   return body + piece.bytes;
@@ -173,7 +176,8 @@ Outcome VisitGroups::take(const syntax::JsonPiece& piece, const Node& node) {
   std::replace(name.begin(), name.end(), between, ' ');
   ++count_;
   const auto body = body_of(piece);
-  if (identity.made_from != nullptr && identity.made_from->lifetime != Lifetime::visit) return shared_.add(name + between + "body", body);
+  if (identity.made_from != nullptr && identity.made_from->lifetime != Lifetime::visit)
+    return shared_.add(name + between + "body", body);
   std::string label(1, identity.keyed ? by_identifier : by_name);
   if (identity.keyed) {
     label.append(identity.key.system).append(1, '\n').append(identity.key.record_key);
@@ -183,7 +187,8 @@ Outcome VisitGroups::take(const syntax::JsonPiece& piece, const Node& node) {
   }
   std::replace(label.begin(), label.end(), between, ' ');
   // A resource's own label stands beside its links; 'K' is for ever, 'l' may give way to a smaller one.
-  if (auto added = links_->add(name + between + (identity.keyed ? 'K' : 'l') + between + label, {}); !added) return added;
+  if (auto added = links_->add(name + between + (identity.keyed ? 'K' : 'l') + between + label, {}); !added)
+    return added;
   for (const auto* member : {"partOf", "hasMember"}) {
     const Node* links = node.member(member);
     if (links == nullptr) continue;
@@ -202,7 +207,8 @@ Outcome VisitGroups::take(const syntax::JsonPiece& piece, const Node& node) {
 }
 
 // Puts a resource into its visit; `rank` orders within it, so that the panel comes first.
-Outcome VisitGroups::place(const std::string& label, const std::string& rank, std::string_view name, std::string_view body) {
+Outcome VisitGroups::place(const std::string& label, const std::string& rank, std::string_view name,
+                           std::string_view body) {
   // Two versions of one resource keep an order that does not depend on the input's.
   const auto content = std::hash<std::string_view>{}(body.substr(sizeof(Origin)));
   std::string key = label + between + rank + between;
@@ -214,13 +220,14 @@ Outcome VisitGroups::place(const std::string& label, const std::string& rank, st
 Outcome VisitGroups::refer(const std::string& label, const Node& node) {
   return each_reference(node, [&](std::string_view reference) -> Outcome {
     const auto target = target_name(reference);
-    if (target.empty() || !shared_types_.contains(target.substr(0, target.find('/')))) return std::monostate{};
+    if (target.empty() || !shared_types_.contains(target.substr(0, target.find('/'))))
+      return std::monostate{};
     return shared_.add(std::string(target) + between + "for" + between + label, {});
   });
 }
 
-// Each resource without our identifier takes the smallest label that links lead to: in each round the labels go one
-// link further. Links are few steps deep in practice; the rounds end when nothing changes.
+// Each resource without our identifier takes the smallest label that links lead to: in each round the labels
+// go one link further. Links are few steps deep in practice; the rounds end when nothing changes.
 Outcome VisitGroups::resolve_links() {
   if (!any_linked_) return std::monostate{};
   bool changed = true;
@@ -246,7 +253,9 @@ Outcome VisitGroups::resolve_links() {
       const auto label = !fixed.empty() ? fixed : least;
       const bool first_round = rounds_ == 0;
       if (!label.empty()) {
-        if (auto kept = further->add(name + between + (fixed.empty() ? 'l' : 'K') + between + label, {}); !kept) return kept;
+        if (auto kept = further->add(name + between + (fixed.empty() ? 'l' : 'K') + between + label, {});
+            !kept)
+          return kept;
         const bool news = first_round || (fixed.empty() && label != own);
         for (const auto& one : neighbours) {
           if (!news) break;
@@ -314,7 +323,8 @@ Outcome VisitGroups::place_shared() {
     for (const auto& body : bodies) {
       if (wanted) break;
       arena_.reset();
-      const auto tree = syntax::read_json(std::string_view(body).substr(sizeof(Origin)), arena_, mapping_->names());
+      const auto tree =
+          syntax::read_json(std::string_view(body).substr(sizeof(Origin)), arena_, mapping_->names());
       std::string label = std::string(1, by_name) + patient_of(**tree, name);
       std::replace(label.begin(), label.end(), between, ' ');
       if (auto placed = place(label, "2", name, body); !placed) return placed;
@@ -341,13 +351,15 @@ Result<bool> VisitGroups::next_visit(syntax::JsonPiece& piece) {
   }
   const std::string label(first_of(waiting_key_));
   ResourceGroup group(piece);
-  while (has_waiting_ && first_of(waiting_key_) == label && (group.empty() || piece.bytes.size() + waiting_body_.size() < group_bytes)) {
+  while (has_waiting_ && first_of(waiting_key_) == label &&
+         (group.empty() || piece.bytes.size() + waiting_body_.size() < group_bytes)) {
     Origin origin;
     std::memcpy(&origin, waiting_body_.data(), sizeof origin);
     const std::string_view rest = std::string_view(waiting_key_).substr(label.size() + 3);
     const auto name = first_of(rest);
-    group.add(std::string_view(waiting_body_).substr(sizeof origin), name.starts_with('#') ? std::string_view{} : name,
-              files_[origin.file], origin.line, origin.column);
+    group.add(std::string_view(waiting_body_).substr(sizeof origin),
+              name.starts_with('#') ? std::string_view{} : name, files_[origin.file], origin.line,
+              origin.column);
     if (auto advanced = advance(); !advanced) return advanced.error();
   }
   group.finish();

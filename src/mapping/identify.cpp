@@ -8,7 +8,9 @@ using syntax::Node;
 
 namespace {
 
-std::string_view plain_text(const Node* node) { return node == nullptr ? std::string_view{} : node->text; }
+std::string_view plain_text(const Node* node) {
+  return node == nullptr ? std::string_view{} : node->text;
+}
 
 const Node* at_path(const Node& node, std::string_view path) {
   const Node* at = &node;

@@ -12,7 +12,7 @@ namespace {
 
 // "URL" of the profile that fits, or "place: words" of what does not.
 std::string fit(std::string_view claim, const std::string& json) {
-  static const Tables tables = embedded_tables();
+  static const Tables tables{embedded_tables()};
   const auto claims = fhir::Claims::load(tables, claim);
   REQUIRE(claims);
   Arena arena;
@@ -74,7 +74,7 @@ TEST_CASE("the draft guide wants its codings alone and its sizes in centimetres"
 }
 
 TEST_CASE("a claim that is not in the table is refused with those that are") {
-  const Tables tables = embedded_tables();
+  const Tables tables{embedded_tables()};
   const auto none = fhir::Claims::load(tables, "us-core-10");
   REQUIRE(!none);
   CHECK(none.error().mend.find("'us-core-9'") != std::string::npos);

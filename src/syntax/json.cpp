@@ -120,12 +120,13 @@ constexpr std::uint32_t many_members = 32;
 // Builds the tree from RapidJSON's events.
 class TreeBuilder {
  public:
-  TreeBuilder(const ReadOnlyStream& stream, Arena& arena, const Names& names, const JsonLimits& limits)
+  TreeBuilder(const ReadOnlyStream& stream, std::size_t size, Arena& arena, const Names& names, const JsonLimits& limits)
       : stream_(stream),
         arena_(arena),
         names_(names),
         limits_(limits),
-        depth_(std::min(limits.depth, JsonLimits::deepest)) {}
+        depth_(std::min(limits.depth, JsonLimits::deepest)),
+        most_values_(std::max(limits.values, size / limits.bytes_a_value)) {}
 
   bool Null() { return scalar(NodeKind::null, stream_.Tell() - 4, {}); }
   bool Bool(bool value) {
@@ -252,8 +253,8 @@ class TreeBuilder {
 
   // Whether one more value would be too many.
   bool is_full(std::size_t begin) {
-    if (++values_ <= limits_.values) return false;
-    refuse(begin, "there are more than " + std::to_string(limits_.values) + " values in one text", "split it into several records");
+    if (++values_ <= most_values_) return false;
+    refuse(begin, "there are more than " + std::to_string(most_values_) + " values in one text", "split it into several records");
     return true;
   }
 
@@ -305,6 +306,7 @@ class TreeBuilder {
   const char* bytes_ = nullptr;
   std::vector<Frame> frames_;
   Node* root_ = nullptr;
+  std::size_t most_values_;
   std::size_t values_ = 0;
   std::uint32_t key_ = 0;
   std::string_view key_text_{};
@@ -365,7 +367,7 @@ Result<Node*> read_json(std::string_view bytes, Arena& arena, const Names& names
                  "split it into several records"};
   }
   ReadOnlyStream stream(bytes, bytes.starts_with("\xEF\xBB\xBF") ? 3 : 0);
-  TreeBuilder builder(stream, arena, names, limits);
+  TreeBuilder builder(stream, bytes.size(), arena, names, limits);
   builder.begin_of(bytes.data());
   rapidjson::Reader reader;
   constexpr unsigned flags = rapidjson::kParseInsituFlag | rapidjson::kParseValidateEncodingFlag |

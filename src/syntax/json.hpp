@@ -16,7 +16,10 @@ struct JsonLimits {
   std::size_t depth = 64;                       // nested objects and arrays
   std::size_t string_bytes = 1024 * 1024;       // one decoded string or name
   std::size_t document_bytes = 64u << 20;       // the whole text; never more than 4 GiB, offsets are 32 bits
-  std::size_t values = 250'000;                 // the tree takes 80 bytes a value: 20 MB at most, whatever the text
+  // Values of one text; the tree takes 80 bytes for each. A longer text may hold one for every 32 bytes, as FHIR's do
+  // (a Bundle of ours has one for 45), so that a short hostile one stays small and a long honest one is read.
+  std::size_t values = 250'000;
+  std::size_t bytes_a_value = 32;
 };
 
 /// Line and column, 1-based; the column counts characters, not bytes.

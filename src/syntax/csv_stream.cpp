@@ -159,26 +159,16 @@ Result<Node*> read_csv_row(std::string_view row, const CsvHeader& header, const 
 
 CsvRows::CsvRows(ByteSource& source, const CsvReading& how) : source_(source), how_(how) {}
 
-// Reads one chunk; false when there is nothing more.
-bool CsvRows::fill() {
-  if (source_ended_) return false;
-  if (at_ != 0) {
-    buffer_.erase(0, at_);
-    before_buffer_ += at_;
-    at_ = 0;
-  }
-  std::string& into = recoder_ ? raw_ : buffer_;
+void CsvRows::read_chunk(std::string& into) {
   const std::size_t had = into.size();
   into.resize(had + how_.limits.chunk_bytes);
   auto got = source_.read(into.data() + had, how_.limits.chunk_bytes);
   into.resize(had + (got ? *got : 0));
-  if (!got) {
-    trouble_ = std::move(got.error());
-    source_ended_ = true;
-  } else if (*got == 0) {
-    source_ended_ = true;
-  }
-  if (!recoder_) return true;
+  source_ended_ = !got || *got == 0;
+  if (!got) trouble_ = std::move(got.error());
+}
+
+void CsvRows::recode() {
   std::string_view rest = raw_;
   const bool good = recoder_->recode(rest, buffer_);
   if (!trouble_ && (!good || (source_ended_ && !rest.empty()))) {
@@ -187,6 +177,19 @@ bool CsvRows::fill() {
     source_ended_ = true;
   }
   raw_.erase(0, raw_.size() - rest.size());
+}
+
+// Reads on until there is more in the buffer; false when nothing more comes.
+bool CsvRows::fill() {
+  if (source_ended_) return false;
+  buffer_.erase(0, at_);
+  before_buffer_ += at_;
+  at_ = 0;
+  const std::size_t had = buffer_.size();
+  do {
+    read_chunk(recoder_ ? raw_ : buffer_);
+    if (recoder_) recode();
+  } while (buffer_.size() == had && !source_ended_);
   return true;
 }
 
@@ -211,14 +214,7 @@ bool CsvRows::begin() {
       recoder_.emplace(std::move(*recoder));
       raw_ = std::move(buffer_);
       buffer_.clear();
-      std::string_view rest = raw_;
-      const bool good = recoder_->recode(rest, buffer_);
-      if (!trouble_ && (!good || (source_ended_ && !rest.empty()))) {
-        trouble_ = refuse("the file has bytes that are not of its character set",
-                          "name the character set of the file, or save it as UTF-8");
-        source_ended_ = true;
-      }
-      raw_.erase(0, raw_.size() - rest.size());
+      recode();
       while (buffer_.size() < byte_order_mark.size() && fill()) {
       }
     }

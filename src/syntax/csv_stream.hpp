@@ -80,6 +80,8 @@ class CsvRows final : public PieceStream {
   bool next(JsonPiece& piece) override;
 
  private:
+  void read_chunk(std::string& into);
+  void recode();
   bool fill();
   bool scan(std::size_t& end, std::size_t& lines, bool& open);
   void pass(std::size_t end, std::size_t lines);

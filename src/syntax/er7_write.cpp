@@ -98,9 +98,12 @@ class Writer {
 
   Outcome write_segment(const Node& segment, bool is_header) {
     const std::string_view name = segment_name(segment);
-    if (name.empty() || name.find_first_of("\r\n") != std::string_view::npos ||
-        name.find(by_.field) != std::string_view::npos) {
-      return wrong("a segment has no name", "give each segment a member \"segment\"");
+    // A name cannot be escaped.
+    const bool says_more = std::any_of(name.begin(), name.end(), [&](char c) {
+      return (static_cast<unsigned char>(c) < 0x20 && c != '\t') || c == by_.field;
+    });
+    if (name.empty() || says_more) {
+      return wrong("a segment has no name, or one that cannot be", "give each segment a member \"segment\"");
     }
     if (!is_header && name == "MSH") return wrong("a second MSH", "write each message by itself");
     text_ += name;

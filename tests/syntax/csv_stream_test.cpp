@@ -120,6 +120,13 @@ TEST_CASE("character sets by their names, byte-order marks by themselves") {
   CHECK(read(little) == "2 {\"a\":\"\xC3\xA9\"}\n");
   CHECK(read(big) == "2 {\"a\":\"\xC3\xA9\"}\n");
   CHECK(read(std::string_view(little).substr(2), with(',', "UTF-16LE")) == "2 {\"a\":\"\xC3\xA9\"}\n");
+  // Half a character may be all that a chunk brings.
+  const std::string lines(
+      "a\0\r\0\n\0"
+      "b\0\r\0\n\0"
+      "c\0",
+      14);
+  CHECK(read(lines, with(',', "UTF-16LE")) == "2 {\"a\":\"b\"}\n3 {\"a\":\"c\"}\n");
   CHECK(read("\xEF\xBB\xBF"
              "a\nb",
              with(',', "utf-8")) == "2 {\"a\":\"b\"}\n");

@@ -353,7 +353,9 @@ TEST_CASE("trees are written by number, whatever the order of members, and other
   }
   CHECK(write(R"(,{"segment":"NTE","1.2":[{"1":"a"}]})") ==
         "segments[1]: a member has no number for its name");
-  CHECK(write(R"(,{"1":[]})") == "segments[1]: a segment has no name");
+  CHECK(write(R"(,{"1":[]})") == "segments[1]: a segment has no name, or one that cannot be");
+  CHECK(write(R"(,{"segment":"N|E"})") == "segments[1]: a segment has no name, or one that cannot be");
+  CHECK(write(R"(,{"segment":"NTE\u001c"})") == "segments[1]: a segment has no name, or one that cannot be");
   CHECK(write(R"(,{"segment":"MSH"})") == "segments[1]: a second MSH");
   CHECK(write(R"(,{"segment":"NTE","1":[{"1":"\u00e9"}]})", {.charset = "ASCII"}) ==
         "a value has a character that the message's character set has not");

@@ -66,11 +66,12 @@ bool Er7Stream::look(std::size_t from, Line& line) {
   const std::string_view text = std::string_view(buffer_).substr(at_);
   if (from >= text.size()) return false;
   line = {};
+  line.whole = end - from <= limits_.record_bytes;
+  if (!line.whole) end = from + limits_.record_bytes;  // however much of it happens to be here
   line.begin = from;
   line.end = end;
-  line.next = std::min(end + 1, text.size());
-  if (end + 1 < text.size() && text[end] == '\r' && text[end + 1] == '\n') ++line.next;
-  line.whole = end < text.size() || source_ended_;
+  line.next = line.whole ? std::min(end + 1, text.size()) : end;
+  if (line.whole && end + 1 < text.size() && text[end] == '\r' && text[end + 1] == '\n') ++line.next;
   for (; line.begin < end; ++line.begin) {
     if (text[line.begin] == frame_begin) {
       line.frame_begins = true;

@@ -38,7 +38,7 @@ class Er7Stream final : public PieceStream {
     std::string_view text{};  // without framing; good until the next look()
     std::size_t begin = 0, end = 0, next = 0;
     bool frame_ends_before = false, frame_begins = false, frame_ends = false;
-    bool whole = true;  // false: it is longer than a message may be, and its end is not in the buffer
+    bool whole = true;  // false: it is longer than a message may be, and this is its front
   };
 
   bool fill();

@@ -117,6 +117,9 @@ TEST_CASE("what is too long is let go, and the next message is read") {
         "1:1  the message is longer than allowed\n3:1 MSH|^~\\&|A/OBX|1/\n");
   CHECK(cut(std::string(100, 'x') + "\r\n" + a, 20) ==
         "1:1  these lines belong to no message\n2:1 MSH|^~\\&|A/OBX|1/\n");
+  CHECK(cut("BTS|7" + std::string(100, 'x') + "\r" + a, 20) ==
+        "1:1 BTS|7xxxxxxxxxxxxxxx the batch says another number of messages (BTS-1); there are 0\n2:1 "
+        "MSH|^~\\&|A/OBX|1/\n");
   CHECK(cut("x23456789\nx23456789\nx23456789\n" + a, 20) ==
         "1:1 x23456789,x23456789, these lines belong to no message\n3:1 x23456789, these lines belong to no "
         "message\n4:1 MSH|^~\\&|A/OBX|1/\n");

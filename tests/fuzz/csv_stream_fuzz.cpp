@@ -97,6 +97,9 @@ std::string gather(std::string_view bytes, const CsvReading& how, std::size_t me
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+  // Held, so that the C library does not load and unload them each time.
+  static const auto latin = Recoder::to_utf8("ISO-8859-1"), wide = Recoder::to_utf8("UTF-16LE");
+  require(latin && wide);
   if (size == 0) return 0;
   const std::string_view bytes(reinterpret_cast<const char*>(data) + 1, size - 1);
   CsvReading how;

@@ -7,6 +7,7 @@
 
 #include "base/tables.hpp"
 #include "base/utf8.hpp"
+#include "syntax/charset.hpp"
 #include "syntax/er7.hpp"
 #include "syntax/er7_acknowledge.hpp"
 #include "syntax/er7_groups.hpp"
@@ -68,6 +69,9 @@ std::string cut(std::string_view bytes, std::size_t chunk) {
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+  // Held, so that the C library does not load and unload them each time.
+  static const auto latin = Recoder::to_utf8("ISO-8859-1"), to_latin = Recoder::from_utf8("ISO-8859-1");
+  require(latin && to_latin);
   if (size == 0) return 0;
   const std::string_view bytes(reinterpret_cast<const char*>(data) + 1, size - 1);
   require(cut(bytes, 1 + data[0] / 8u) == cut(bytes, 4096));

@@ -132,7 +132,7 @@ Outcome ExternalSort::add(std::string_view key, std::string_view body) {
   }
   if (size > room_) {
     room_ = std::max(std::min(chunk_bytes, memory_), size);
-    chunks_.push_back(std::make_unique<char[]>(room_));
+    chunks_.push_back(std::make_unique_for_overwrite<char[]>(room_));
     next_ = chunks_.back().get();
     used_ += room_;
   }

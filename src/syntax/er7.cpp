@@ -209,8 +209,14 @@ class Reader {
 
   Outcome decode_message(std::string_view bytes) {
     const std::string_view header = first_line(bytes);
-    const std::string_view declared = first_part(er7_raw_field(header, 18, by_.field), by_);
-    const std::string_view wanted = declared.empty() ? how_.charset : declared;
+    // The slash of "8859/1" may be the message's escape character.
+    std::string declared(first_part(er7_raw_field(header, 18, by_.field), by_));
+    const std::string escaped{by_.escape, 'E', by_.escape};
+    for (auto at = declared.find(escaped); by_.escape != '\0' && at != std::string::npos;
+         at = declared.find(escaped, at + 1)) {
+      declared.replace(at, escaped.size(), 1, by_.escape);
+    }
+    const std::string_view wanted = declared.empty() ? how_.charset : std::string_view(declared);
     std::string_view charset = er7_charset(wanted);
     if (charset.empty()) charset = wanted.empty() ? "UTF-8" : wanted;
     auto recoder = Recoder::to_utf8(charset);

@@ -215,6 +215,9 @@ TEST_CASE("character sets by their names") {
   latin.charset = "8859/1";
   CHECK(text_of(with("", "caf\xE9"), latin) == "caf\xC3\xA9");
   CHECK(text_of(with("UNICODE UTF-8", "caf\xC3\xA9"), latin) == "caf\xC3\xA9");
+  const std::string slash = "MSH|^~/&|||||||||P|2.5||||||8859/E/1\rNTE|1||caf\xE9\r";
+  CHECK(text_of(slash) == "caf\xC3\xA9");
+  CHECK(written(slash) == slash);
   CHECK(notes(with("", "caf\xC3\xA9")) ==
         "1:1 MSH-18 names no character set and the message is not ASCII; it was read as UTF-8\n");
   CHECK(refusal(with("", "caf\xE9")) == "2:1 the message has a byte that is not of its character set");

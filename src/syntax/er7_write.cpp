@@ -54,11 +54,9 @@ class Writer {
       place_ = "segments[" + std::to_string(index) + "]";
       if (auto written = write_segment(*segment, index == 0); !written) return written;
     }
-    const Node* declared = segments->first->member("18");
-    std::string_view wanted =
-        declared != nullptr && declared->first != nullptr && declared->first->first != nullptr
-            ? declared->first->first->text
-            : std::string_view{};
+    const Node* field = segments->first->member("18");
+    const Node* declared = field != nullptr && field->first != nullptr ? field->first->member("1") : nullptr;
+    std::string_view wanted = declared != nullptr ? declared->text : std::string_view{};
     if (wanted.empty()) wanted = how_.charset;
     return encode(wanted, out);
   }

@@ -216,6 +216,8 @@ TEST_CASE("character sets by their names") {
   CHECK(text_of(with("", "caf\xE9"), latin) == "caf\xC3\xA9");
   CHECK(text_of(with("UNICODE UTF-8", "caf\xC3\xA9"), latin) == "caf\xC3\xA9");
   const std::string slash = "MSH|^~/&|||||||||P|2.5||||||8859/E/1\rNTE|1||caf\xE9\r";
+  CHECK(written(with("^8859/1", "caf\xC3\xA9")) ==
+        with("^8859/1", "caf\xC3\xA9"));  // the first component names it
   CHECK(text_of(slash) == "caf\xC3\xA9");
   CHECK(written(slash) == slash);
   CHECK(notes(with("", "caf\xC3\xA9")) ==

@@ -115,6 +115,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   // What is written is good, and says the same; quotes may have made it longer.
   how.charset.clear();
   how.limits = {};
+  how.limits.chunk_bytes = 4096;
   std::string twice;
   if (!written.empty()) {
     (void)read(written, how, &twice);

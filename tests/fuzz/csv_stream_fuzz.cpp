@@ -111,7 +111,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   const auto all = read(bytes, how, &written);
   how.limits.chunk_bytes = 4096;
   require(read(bytes, how, nullptr) == all);
-  if (data[0] >= 0xF0) require(gather(bytes, how, 256) == gather(bytes, how, 1 << 14));
+  if (data[0] >= 0xF0 && size % 4 == 0) require(gather(bytes, how, 256) == gather(bytes, how, 1 << 14));
   // What is written is good, and says the same; quotes may have made it longer.
   how.charset.clear();
   how.limits = {};

@@ -2,7 +2,7 @@
 #include <algorithm>
 
 #include "rules/visit.hpp"
-#include "rules/zone.hpp"
+#include "base/zone.hpp"
 
 namespace charpie::rules {
 

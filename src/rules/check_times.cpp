@@ -1,6 +1,6 @@
 // When things happened: order of times, and what an outcome allows to be charted.
 #include "rules/visit.hpp"
-#include "rules/zone.hpp"
+#include "base/zone.hpp"
 
 namespace charpie::rules {
 

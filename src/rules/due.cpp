@@ -4,7 +4,7 @@
 #include <charconv>
 
 #include "rules/visit.hpp"
-#include "rules/zone.hpp"
+#include "base/zone.hpp"
 
 namespace charpie::rules {
 

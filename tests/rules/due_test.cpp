@@ -7,7 +7,7 @@
 
 #include "rules/checking.hpp"
 #include "rules/due.hpp"
-#include "rules/zone.hpp"
+#include "base/zone.hpp"
 
 using namespace charpie;
 using namespace charpie::tests;
@@ -105,16 +105,16 @@ TEST_CASE("a site's own handover and gap") {
 }
 
 TEST_CASE("zones: unknown names and names that try to leave the zone data are no zones") {
-  CHECK(rules::Zone::named("Europe/London"));
+  CHECK(Zone::named("Europe/London"));
   for (const auto* name : {"", "Europe", "Europe/Atlantis", "../../etc/passwd", "europe/london", "/etc/localtime"}) {
     CAPTURE(std::string(name));
-    CHECK_FALSE(rules::Zone::named(name));
+    CHECK_FALSE(Zone::named(name));
   }
-  CHECK(rules::offset_text(0) == "Z");
-  CHECK(rules::offset_text(630) == "+10:30");
-  CHECK(rules::offset_text(-210) == "-03:30");
+  CHECK(offset_text(0) == "Z");
+  CHECK(offset_text(630) == "+10:30");
+  CHECK(offset_text(-210) == "-03:30");
   // Lord Howe puts its clock by half an hour; 2026-04-05T02:00 is 01:30 again.
-  const auto zone = rules::Zone::named("Australia/Lord_Howe");
+  const auto zone = Zone::named("Australia/Lord_Howe");
   REQUIRE(zone);
   CHECK(zone->offset_at(seconds_since_epoch(parse_time("2026-04-04T00:00Z").time)) == 660);
   CHECK(zone->offset_at(seconds_since_epoch(parse_time("2026-04-05T00:00Z").time)) == 630);

@@ -9,7 +9,7 @@ namespace date {
 class time_zone;
 }
 
-namespace charpie::rules {
+namespace charpie {
 
 /// A zone of the system's zone data, or a fixed offset from UTC. A handle: the data lives as long as the program.
 class Zone {
@@ -42,4 +42,4 @@ class Zone {
 /// "+01:00", "-05:30", "Z".
 std::string offset_text(int minutes);
 
-}  // namespace charpie::rules
+}  // namespace charpie

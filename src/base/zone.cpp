@@ -1,11 +1,11 @@
-#include "rules/zone.hpp"
+#include "base/zone.hpp"
 
 #include <date/tz.h>
 
 #include <chrono>
 #include <stdexcept>
 
-namespace charpie::rules {
+namespace charpie {
 
 namespace {
 
@@ -57,4 +57,4 @@ std::string offset_text(int minutes) {
   return text;
 }
 
-}  // namespace charpie::rules
+}  // namespace charpie

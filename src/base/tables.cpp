@@ -34,6 +34,19 @@ Result<Tables> Tables::from_folder(const std::string& folder) {
   return tables;
 }
 
+Result<Tables> Tables::with_folder(const std::string& prefix, const std::string& folder) const {
+  auto read = from_folder(folder);
+  if (!read) return read.error();
+  Tables tables = *this;
+  std::erase_if(tables.files_, [&](const TableFile& file) { return file.path.starts_with(prefix + "/"); });
+  for (const auto& file : read->files_) {
+    tables.owned_.push_back(std::make_shared<const std::string>(prefix + "/" + std::string(file.path)));
+    tables.files_.push_back({*tables.owned_.back(), file.text});
+  }
+  tables.owned_.insert(tables.owned_.end(), read->owned_.begin(), read->owned_.end());
+  return tables;
+}
+
 const std::string_view* Tables::find(std::string_view path) const {
   for (const auto& file : files_) {
     if (file.path == path) return &file.text;

@@ -28,8 +28,12 @@ constexpr std::size_t least_history_memory = 64;
 
 void run_check(Session& session, const Request& request) {
   flow::Conversion conversion;
-  conversion.from = &request.records.form();
-  conversion.to = request.to.empty() ? &flow::record_form() : flow::find_form(request.to);
+  const auto from = session.form(request.records.from, true);
+  if (!from) return session.fail(from.error());
+  const auto to = session.form(request.to.empty() ? std::string(flow::record_form().name) : request.to, false);
+  if (!to) return session.fail(to.error());
+  conversion.from = *from;
+  conversion.to = *to;
   const auto engine = session.engine({{conversion.from}, {conversion.to, false}});
   if (!engine) return session.fail(engine.error());
   conversion.options = request.options;

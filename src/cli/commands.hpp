@@ -14,6 +14,7 @@ void add_codes(CLI::App& app, Session& session);
 void add_convert(CLI::App& app, Session& session);
 void add_due(CLI::App& app, Session& session);
 void add_explain(CLI::App& app, Session& session);
+void add_map(CLI::App& app, Session& session);
 void add_roundtrip(CLI::App& app, Session& session);
 void add_schema(CLI::App& app, Session& session);
 void add_units(CLI::App& app, Session& session);

@@ -16,6 +16,7 @@
 #include "flow/bulk_folder.hpp"
 #include "flow/file_source.hpp"
 #include "flow/journal.hpp"
+#include "mapping/document_text.hpp"
 
 namespace charpie::cli {
 
@@ -39,6 +40,11 @@ struct Request {
 std::string contradiction(const Request& request) {
   const bool bulk = request.conversion.options.pack == "bulk";
   if (bulk && request.to == "record") return "--pack bulk is for FHIR, --to record gives records";
+  if (request.conversion.to->is_site) {
+    if (bulk) return "--pack bulk is for FHIR, " + request.to + " has a form of its own";
+    if (request.conversion.pretty) return "--pretty spreads FHIR and records, " + request.to + " has a form of its own";
+    if (!request.replaces.empty()) return "--replaces withdraws FHIR resources, " + request.to + " has none";
+  }
   const bool xml = request.conversion.to->syntax == flow::Syntax::xml;
   if (bulk && xml) return "--pack bulk is one resource in JSON a line, " + request.to + " is XML";
   if (xml && request.conversion.pretty) return "--pretty spreads JSON, " + request.to + " is XML";
@@ -47,6 +53,7 @@ std::string contradiction(const Request& request) {
     return "--refs " + request.conversion.options.refs + " refers to what a transaction finds, a batch finds nothing (FHIR R4, http.html#brules)";
   }
   if (request.resume && !request.records.findings.known.empty()) return "--known counts from the start, --resume goes on";
+  if (request.resume && (request.conversion.to->is_site || request.conversion.from->is_site)) return "--resume goes on with records and FHIR, a layout of a site has another form";
   if (request.resume && !flow::is_file_output(request.out)) return "--resume goes on with a file, name it with -o";
   if (request.split != 0 && !bulk) return "--split cuts the files of --pack bulk";
   if (!request.on_repeat.empty() && (request.to == "record" || !request.conversion.options.has_requests())) {
@@ -143,10 +150,21 @@ nlohmann::json to_json(const flow::Tally& tally) {
 
 flow::Tally tally_of(const nlohmann::json& json) { return {json[0], json[1], json[2], json[3], json[4]}; }
 
+// Documents of a site's layout, in its syntax; nullptr: what is left at the end.
+Outcome put(mapping::DocumentOutput& site, const std::string* documents, flow::OutputFile& out) {
+  std::string text;
+  if (auto added = documents == nullptr ? site.finish(text) : site.add(*documents, text); !added) return added;
+  return out.write(text);
+}
+
 void run_convert(Session& session, Request& request) {
   auto& conversion = request.conversion;
-  conversion.from = &request.records.form();
-  conversion.to = flow::find_form(request.to);
+  const auto from = session.form(request.records.from, true);
+  if (!from) return session.fail(from.error());
+  const auto to = session.form(request.to, false);
+  if (!to) return session.fail(to.error());
+  conversion.from = *from;
+  conversion.to = *to;
   const auto engine = session.engine({{conversion.from}, {conversion.to, false}});
   if (!engine) return session.fail(engine.error());
   request.records.tell(conversion.options);
@@ -172,7 +190,7 @@ void run_convert(Session& session, Request& request) {
     conversion.replaces = old.get();
   }
   // A run into a file keeps marks, so that it can go on when it was killed.
-  const bool keeps_marks = flow::is_file_output(request.out);
+  const bool keeps_marks = flow::is_file_output(request.out) && !conversion.to->is_site;
   std::unique_ptr<flow::Journal> journal;
   nlohmann::json last;
   std::string run;
@@ -216,6 +234,8 @@ void run_convert(Session& session, Request& request) {
     rejects = std::move(*opened);
   }
 
+  std::optional<mapping::DocumentOutput> site;
+  if (conversion.to->is_site) site.emplace((*engine)->mapping(*conversion.to));
   flow::Tally tally;
   Marks marks;
   if (!last.is_null()) {
@@ -253,7 +273,7 @@ void run_convert(Session& session, Request& request) {
         if (unread != nullptr) {
           if (auto kept = unread->write(batch.unread); !kept) return kept;
         }
-        return folder != nullptr ? folder->place(batch) : out->write(batch.out);
+        return folder != nullptr ? folder->place(batch) : site ? put(*site, &batch.out, *out) : out->write(batch.out);
       },
       rejects.get(), **findings, tally, out.get(), keeps_marks ? &marks : nullptr);
   if (!done) {
@@ -267,6 +287,9 @@ void run_convert(Session& session, Request& request) {
       if (unread != nullptr) unread->leave();
     }
     return;
+  }
+  if (site) {
+    if (auto put_rest = put(*site, nullptr, *out); !put_rest) return session.fail(put_rest.error());
   }
   // The output comes last: when it is there, what belongs to it is, too.
   for (auto* beside : {rejects.get(), unread.get()}) {

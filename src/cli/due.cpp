@@ -84,12 +84,14 @@ void write_rows(Session& session, const std::vector<DueWound>& wounds, bool csv)
 }
 
 void run_due(Session& session, const Request& request) {
-  const auto& form = *flow::find_form(request.from);
+  const auto comes_from = session.form(request.from, true);
+  if (!comes_from) return session.fail(comes_from.error());
+  const auto& form = **comes_from;
   const auto engine = session.engine({{&form}});
   if (!engine) return session.fail(engine.error());
   flow::PieceReader reader(**engine, form, {}, {});
   rules::DueList list((*engine)->rules());
-  flow::Input input(request.files, form.syntax);
+  flow::Input input(request.files, (*engine)->cut(form));
   flow::Batch batch;
   std::uint64_t left_out = 0;
   while (true) {

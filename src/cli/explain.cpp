@@ -52,7 +52,7 @@ bool is_masked(const flow::ExplainedElement& element, bool show_keys) {
 void write_text(std::ostream& out, const std::vector<flow::ExplainedElement>& elements, bool show_keys) {
   std::size_t entry = elements.size() + 1;
   for (const auto& one : elements) {
-    if (one.entry != entry) {
+    if (one.entry != entry && !one.resource_type.empty()) {
       entry = one.entry;
       out << "Bundle.entry[" << entry << "] " << one.resource_type << '\n';
     }
@@ -63,7 +63,7 @@ void write_text(std::ostream& out, const std::vector<flow::ExplainedElement>& el
 
 void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& elements, bool show_keys) {
   for (const auto& one : elements) {
-    nlohmann::ordered_json line = {{"element", "Bundle.entry[" + std::to_string(one.entry) + "]." +
+    nlohmann::ordered_json line = {{"element", one.resource_type.empty() ? one.element : "Bundle.entry[" + std::to_string(one.entry) + "]." +
                                                    (one.element.starts_with("request.") || one.element == "fullUrl"
                                                         ? one.element
                                                         : "resource." + one.element)},
@@ -79,14 +79,18 @@ void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& e
 }
 
 void run_explain(Session& session, Request& request) {
-  const auto& from = *flow::find_form(request.from);
-  const auto& to = *flow::find_form(request.to);
+  const auto comes_from = session.form(request.from, true);
+  if (!comes_from) return session.fail(comes_from.error());
+  const auto goes_to = session.form(request.to, false);
+  if (!goes_to) return session.fail(goes_to.error());
+  const auto& from = **comes_from;
+  const auto& to = **goes_to;
   const auto engine = session.engine({{&from}, {&to, false}});
   if (!engine) return session.fail(engine.error());
   auto source = flow::FileSource::open(request.file);
   if (!source) return session.fail(source.error());
   const auto name = flow::source_name(request.file);
-  const auto stream = flow::stream_of(**source, from.syntax);
+  const auto stream = flow::stream_of(**source, (*engine)->cut(from));
   syntax::JsonPiece piece;
   flow::PieceReader reader(**engine, from, request.options);
   while (stream->next(piece)) {

@@ -94,6 +94,7 @@ int run(int argc, char** argv) {
   add_roundtrip(app, session);
   add_explain(app, session);
   add_due(app, session);
+  add_map(app, session);
   add_schema(app, session);
   add_codes(app, session);
   add_units(app, session);

@@ -39,7 +39,11 @@ CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::st
   for (const auto& one : flow::forms()) {
     if (!outside_only || !one.is_record()) names.emplace_back(one.name);
   }
-  return command.add_option(name, form, help)->check(CLI::IsMember(names));
+  const CLI::IsMember member(names);
+  const auto check = [member](std::string& text) { return text.starts_with(flow::site_prefix) ? std::string{} : member(text); };
+  std::string listed;
+  for (const auto& one : names) listed.append(listed.empty() ? "" : ", ").append(one);
+  return command.add_option(name, form, help)->check(CLI::Validator(check, "{" + listed + ", site:NAME, site:./FOLDER}"));
 }
 
 void add_mapping_options(CLI::App& command, mapping::Options& options) {
@@ -68,9 +72,11 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
                  const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
                  FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
+  const auto form = session.form(options.from, true);
+  if (!form) return session.fail(form.error()), false;
   const auto engine = session.engine();
   if (!engine) return session.fail(engine.error()), false;
-  auto input = flow::open_source(options.files, options.form(), **engine, options.sort_memory << 20);
+  auto input = flow::open_source(options.files, **form, **engine, options.sort_memory << 20);
   if (!input) return session.fail(input.error()), false;
   const auto take = [&](flow::Batch& batch) -> Result<bool> {
     tally += batch.tally;

@@ -29,7 +29,6 @@ struct RecordOptions {
   std::vector<std::string> let{};
   FindingsOptions findings{};
   void add_to(CLI::App& command);
-  const flow::Form& form() const { return *flow::find_form(from); }
   /// What of it mappings must know.
   void tell(mapping::Options& options) const {
     options.name_space = name_space;
@@ -37,8 +36,8 @@ struct RecordOptions {
   }
 };
 
-/// An option that names a form; the text is one of flow::forms() when the command runs. `outside_only`: our own record
-/// is none of them.
+/// An option that names a form: one of flow::forms(), or a site's layout, which Session::form() opens. `outside_only`: our
+/// own record is none of them.
 CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form, const std::string& help,
                              bool outside_only = false);
 

@@ -88,8 +88,13 @@ class TripWorker final : public flow::Worker {
 };
 
 void run_roundtrip(Session& session, Request& request) {
-  const auto& from = request.records.form();
-  const auto& through = *flow::find_form(request.through);
+  const auto comes_from = session.form(request.records.from, true);
+  if (!comes_from) return session.fail(comes_from.error());
+  for (const bool reads : {true, false}) {
+    if (const auto both_ways = session.form(request.through, reads); !both_ways) return session.fail(both_ways.error());
+  }
+  const auto& from = **comes_from;
+  const auto& through = **session.form(request.through, true);
   const auto engine = session.engine({{&from}, {&through, false}});
   if (!engine) return session.fail(engine.error());
   request.records.tell(request.options);

@@ -19,6 +19,22 @@ Result<const Tables*> Session::tables() {
   return static_cast<const Tables*>(tables_.get());
 }
 
+Result<const flow::Form*> Session::form(const std::string& name, bool reads) {
+  if (const auto* known = flow::find_form(name)) return known;
+  auto& site = sites_[name];
+  if (site == nullptr) {
+    const auto found = tables();
+    if (!found) return found.error();
+    auto opened = flow::SiteForm::open(name, **found);
+    if (!opened) return opened.error();
+    site = std::move(*opened);
+  }
+  const auto& form = site->form();
+  if (reads ? form.reads : form.writes) return &form;
+  return Error{Error::usage, "the layout '" + name + (reads ? "' is not read" : "' is not written"), {}, 0, 0,
+               "its set.json says \"direction\": \"" + std::string(reads ? "out" : "in") + "\""};
+}
+
 Result<const flow::Engine*> Session::engine(std::initializer_list<flow::Wanted> wanted) {
   if (engine_ == nullptr) {
     const auto found = tables();

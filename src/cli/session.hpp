@@ -2,6 +2,7 @@
 #pragma once
 #include <initializer_list>
 #include <iosfwd>
+#include <map>
 #include <memory>
 #include <string>
 
@@ -30,6 +31,9 @@ struct Session {
 
   /// The embedded tables, or those of --mappings. Read once.
   Result<const Tables*> tables();
+  /// The form of that name; a site's layout is opened when it is first asked for. `reads`: it is to come in, else to go
+  /// out. Error::usage when there is none, or when it goes the other way only.
+  Result<const flow::Form*> form(const std::string& name, bool reads);
   /// Everything that conversions to and from these forms rest on, loaded from the tables and proved. Once: a command
   /// asks for all its forms together.
   Result<const flow::Engine*> engine(std::initializer_list<flow::Wanted> wanted = {{&flow::fhir_r4_form()}});
@@ -42,6 +46,7 @@ struct Session {
 
  private:
   std::unique_ptr<Tables> tables_;
+  std::map<std::string, std::unique_ptr<flow::SiteForm>, std::less<>> sites_;
   std::unique_ptr<flow::Engine> engine_;
 };
 

@@ -6,6 +6,7 @@
 
 #include "fhir/xml.hpp"
 #include "flow/reject.hpp"
+#include "mapping/document_text.hpp"
 #include "record/write.hpp"
 #include "syntax/json.hpp"
 #include "syntax/json_write.hpp"
@@ -35,7 +36,8 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
       reader_(engine, *conversion.from, conversion.options, conversion.checks),
       old_reader_(engine, record_form(), conversion.options) {
   if (!conversion.to->is_record()) {
-    elements_ = engine.elements(*conversion.to);
+    if (!conversion.to->is_site) elements_ = engine.elements(*conversion.to);
+    site_ = conversion.to->is_site ? &engine.mapping(*conversion.to) : nullptr;
     writer_.emplace(engine.mapping(*conversion.to), conversion.options);
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
   }
@@ -60,7 +62,7 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
       reader_.begin_findings(one);
       writer_->check(one, reader_.findings());
       const auto status = one.text(record::FieldId::status);
-      if (conversion_->write && (status == "amended" || status == "corrected") && !find_old(one)) {
+      if (conversion_->write && site_ == nullptr && (status == "amended" || status == "corrected") && !find_old(one)) {
         const bool given = conversion_->replaces != nullptr;
         reader_.findings().report(FindingId::amended_alone, "status", one.root->offset,
                                   {status, given ? "no version of it that can be read stands in the old file"
@@ -102,6 +104,18 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
 }
 
 Outcome Converter::write(const record::Record& record, Batch& batch) {
+  if (site_ != nullptr) {
+    // The document goes on as JSON; mapping::DocumentOutput joins documents and writes them in their syntax.
+    const auto begin = batch.out.size();
+    writer_->write_bundle(record, batch.out);
+    scratch_.clear();
+    if (auto written = mapping::write_document(std::string_view(batch.out).substr(begin), *site_, scratch_); !written) {
+      batch.out.resize(begin);
+      return written;
+    }
+    batch.out += '\n';
+    return std::monostate{};
+  }
   const bool xml = conversion_->to->syntax == Syntax::xml;
   std::string& out = conversion_->pretty || xml ? scratch_ : batch.out;
   if (&out == &scratch_) scratch_.clear();

@@ -37,7 +37,7 @@ bool blocks(std::span<const record::Finding> findings, std::string_view record_k
 /// Takes from the selected findings that they block.
 void let_pass(std::span<record::Finding> findings, const std::optional<rules::Selection>& let);
 
-/// Converts batches. `engine` and `conversion` must outlive it.
+/// Converts batches. Of a site's layout Batch::out holds a document a line, as JSON. `engine` and `conversion` must outlive it.
 class Converter final : public Worker {
  public:
   Converter(const Engine& engine, const Conversion& conversion);
@@ -60,6 +60,7 @@ class Converter final : public Worker {
   std::optional<rules::VisitNotes> notes_;
   std::string scratch_;
   const fhir::Elements* elements_ = nullptr;  // of the form that goes out
+  const mapping::Mapping* site_ = nullptr;    // when a site's documents go out
   Arena arena_;
   std::vector<mapping::WrittenInstance> written_;
 

@@ -24,10 +24,12 @@ Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_v
     if (form->is_record()) continue;
     auto& mapping = engine->mappings_[form->shape];
     if (mapping == nullptr) {
-      auto loaded = mapping::Mapping::load(tables, engine->terms_, *engine->fixed_units_, "fhir", form->shape, alone);
+      const Tables& holding = form->tables == nullptr ? tables : *form->tables;
+      auto loaded = mapping::Mapping::load(holding, engine->terms_, *engine->fixed_units_, form->folder, form->shape, alone);
       if (!loaded) return loaded.error();
       mapping = std::move(*loaded);
     }
+    if (form->is_site) continue;
     auto& elements = engine->elements_[form->shape];
     if (elements == nullptr && (reads || form->syntax == Syntax::xml)) {
       auto loaded = fhir::Elements::load(tables, form->version, mapping->open_names());

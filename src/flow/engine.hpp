@@ -44,6 +44,10 @@ class Engine {
   }
   /// What the claimed profiles ask; nullptr when none is claimed.
   const fhir::Claims* claims() const { return claims_ ? &*claims_ : nullptr; }
+  /// How input of a form that was wanted is cut.
+  Cut cut(const Form& form) const {
+    return {form.syntax, form.is_site ? &mapping(form).layout() : nullptr};
+  }
   const rules::RuleBook& rules() const { return *rules_; }
   const record::RecordReader& records() const { return records_; }
 

@@ -43,7 +43,11 @@ std::vector<ExplainedElement> explain_bundle(const record::Record& record, const
   visit_leaves(**tree, [&](const std::string& path, const syntax::Node& leaf) {
     ExplainedElement one;
     std::string_view rest;
-    if (!split_entry(path, one.entry, rest) || one.entry >= entries.size()) return;
+    if (mapping.is_document())
+      rest = path;
+    else if (!split_entry(path, one.entry, rest))
+      return;
+    if (one.entry >= entries.size()) return;
     one.resource_type = entries[one.entry]->resource_type;
     constexpr std::string_view resource = "resource.";
     one.element = rest.starts_with(resource) ? rest.substr(resource.size()) : rest;

@@ -1,5 +1,10 @@
 #include "flow/form.hpp"
 
+#include <algorithm>
+
+#include "base/arena.hpp"
+#include "syntax/json.hpp"
+
 namespace charpie::flow {
 
 namespace {
@@ -25,6 +30,56 @@ const Form* find_form(std::string_view name) {
     if (one.name == name) return &one;
   }
   return nullptr;
+}
+
+Result<std::unique_ptr<SiteForm>> SiteForm::open(const std::string& name, const Tables& tables) {
+  std::unique_ptr<SiteForm> made(new SiteForm);
+  made->name_ = name;
+  const auto wanted = name.substr(site_prefix.size());
+  const Tables* all = &tables;
+  if (wanted.find('/') != std::string::npos) {
+    made->folder_ = "sites/" + wanted;
+    auto read = tables.with_folder(made->folder_, wanted);
+    if (!read) return read.error();
+    made->tables_ = std::make_unique<Tables>(std::move(*read));
+    all = made->form_.tables = made->tables_.get();
+  } else {
+    made->folder_ = "sites/" + wanted;
+  }
+  const auto* set = all->find(made->folder_ + "/set.json");
+  if (set == nullptr) {
+    std::string names;
+    for (const auto& file : tables.below("sites/")) {
+      if (!file.path.ends_with("/set.json")) continue;
+      const auto one = file.path.substr(6, file.path.size() - 6 - 9);
+      names.append(names.empty() ? "" : ", ").append(site_prefix).append(one);
+    }
+    return Error{Error::usage, "there is no layout '" + name + "'", {}, 0, 0,
+                 "name one of " + names + ", or a folder with a set.json: site:./FOLDER"};
+  }
+  Arena arena;
+  const syntax::Names nothing;
+  const auto tree = syntax::read_json(*set, arena, nothing);
+  if (!tree) {
+    return Error{Error::mapping_broken, tree.error().message, made->folder_ + "/set.json", tree.error().line, 0, "correct the JSON"};
+  }
+  const auto text = [&](std::string_view member) {
+    const auto* node = (*tree)->is_object() ? (*tree)->member(member) : nullptr;
+    return node == nullptr ? std::string_view{} : node->text;
+  };
+  // What is none of these is told when the set is loaded.
+  static constexpr std::pair<std::string_view, Syntax> syntaxes[] = {
+      {"xml", Syntax::xml}, {"csv", Syntax::csv}, {"hl7v2", Syntax::hl7v2}};
+  made->form_.name = made->name_;
+  made->form_.shape = made->name_;
+  made->form_.folder = made->folder_;
+  made->form_.is_site = true;
+  made->form_.reads = text("direction") != "out";
+  made->form_.writes = text("direction") != "in";
+  for (const auto& [word, syntax] : syntaxes) {
+    if (text("syntax") == word) made->form_.syntax = syntax;
+  }
+  return made;
 }
 
 std::string form_names() {

@@ -1,6 +1,10 @@
 #include "flow/input.hpp"
 
+#include "syntax/csv_groups.hpp"
+#include "syntax/csv_write.hpp"
+#include "syntax/er7_stream.hpp"
 #include "syntax/xml_documents.hpp"
+#include "syntax/xml_stream.hpp"
 
 namespace charpie::flow {
 
@@ -9,16 +13,74 @@ namespace {
 // Large enough to be read fast, small enough to cost nothing for one record.
 constexpr std::size_t chunk_bytes = 64u << 10;
 
+// The rows of one visit, each with its file's header.
+class CsvDocuments final : public syntax::PieceStream {
+ public:
+  CsvDocuments(syntax::ByteSource& source, const mapping::Layout& layout) : layout_(layout) {
+    how_.delimiter = layout.delimiter;
+    how_.charset = layout.encoding;
+    if (layout.key.empty()) {
+      rows_ = std::make_unique<syntax::CsvRows>(source, how_);
+      auto header = rows_->header();
+      if (header)
+        take(*header);
+      else
+        trouble_ = std::move(header.error());
+      return;
+    }
+    auto groups = syntax::CsvGroups::open({{layout.rows, &source, how_, layout.key}}, {.sorted = layout.is_sorted});
+    if (groups) {
+      groups_ = std::move(*groups);
+      take(groups_->headers().front());
+    } else {
+      trouble_ = std::move(groups.error());
+      trouble_->file.clear();
+    }
+  }
+  bool next(syntax::JsonPiece& piece) override {
+    if (trouble_) {
+      // The header is broken: one piece that says so.
+      if (told_) return false;
+      told_ = true;
+      piece = {};
+      piece.line = std::max<std::size_t>(trouble_->line, 1);
+      piece.column = 1;
+      piece.error = trouble_;
+      if (piece.error->kind != Error::unreadable) piece.error->kind = Error::invalid;
+      return true;
+    }
+    if (!(groups_ != nullptr ? groups_->next(piece) : rows_->next(piece))) return false;
+    piece.context = header_;
+    return true;
+  }
+
+ private:
+  void take(const syntax::CsvHeader& header) { syntax::append_csv_header(header, {how_.delimiter, ""}, header_); }
+  const mapping::Layout& layout_;
+  syntax::CsvReading how_;
+  std::unique_ptr<syntax::CsvRows> rows_;
+  std::unique_ptr<syntax::CsvGroups> groups_;
+  std::string header_;
+  std::optional<Error> trouble_;
+  bool told_ = false;
+};
+
 }  // namespace
 
-std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, Syntax syntax) {
+std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, const Cut& cut) {
   const syntax::JsonStreamLimits limits{.chunk_bytes = chunk_bytes};
-  if (syntax == Syntax::xml) return std::make_unique<syntax::XmlDocumentStream>(source, limits);
+  if (cut.layout != nullptr && cut.syntax == Syntax::xml && !cut.layout->root.empty()) {
+    const auto& element = cut.layout->element;
+    return std::make_unique<syntax::XmlElementStream>(source, syntax::XmlRecords{element.substr(element.find(':') + 1)});
+  }
+  if (cut.syntax == Syntax::hl7v2) return std::make_unique<syntax::Er7Stream>(source, limits);
+  if (cut.layout != nullptr && cut.syntax == Syntax::csv) return std::make_unique<CsvDocuments>(source, *cut.layout);
+  if (cut.syntax == Syntax::xml) return std::make_unique<syntax::XmlDocumentStream>(source, limits);
   return std::make_unique<syntax::JsonStream>(source, limits);
 }
 
-Input::Input(std::vector<std::string> paths, Syntax syntax, const BatchLimits& limits)
-    : paths_(std::move(paths)), syntax_(syntax), limits_(limits) {
+Input::Input(std::vector<std::string> paths, const Cut& cut, const BatchLimits& limits)
+    : paths_(std::move(paths)), cut_(cut), limits_(limits) {
   if (paths_.empty()) paths_.push_back("-");
 }
 
@@ -40,7 +102,7 @@ Result<bool> Input::fill(Batch& batch) {
       }
       name_ = source_name(path);
       source_ = std::move(*source);
-      stream_ = stream_of(*source_, syntax_);
+      stream_ = stream_of(*source_, cut_);
     }
     if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
     auto& piece = batch.pieces[batch.count];

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "fhir/xml.hpp"
+#include "mapping/document_text.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::flow {
@@ -18,13 +19,20 @@ PieceReader::PieceReader(const Engine& engine, const Form& form, const mapping::
     : engine_(&engine), form_(&form), checks_(engine.rules(), checks) {
   findings_.set_grades(engine.rules().grades());
   if (!form.is_record()) {
-    strict_.emplace(*engine.elements(form));
+    if (!form.is_site) strict_.emplace(*engine.elements(form));
     instances_ = std::make_unique<mapping::Reader>(engine.mapping(form), options);
   }
 }
 
 // The piece as a tree. What is odd in XML and does not show in the tree is told at once.
 Result<syntax::Node*> PieceReader::read_tree(const syntax::JsonPiece& piece) {
+  if (form_->is_site) {
+    auto document = mapping::read_document(piece, engine_->mapping(*form_), arena_);
+    if (!document) return document.error();
+    text_ = document->text;
+    findings_.begin(file_, {}, text_, narrow(piece.line), narrow(piece.column));
+    return document->root;
+  }
   if (form_->syntax == Syntax::json) {
     const auto& names = form_->is_record() ? engine_->records().names() : engine_->mapping(*form_).names();
     return syntax::read_json(piece.bytes, arena_, names);
@@ -72,7 +80,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   if (is_record) {
     records_.push_back(engine_->records().read(**tree, piece.bytes, arena_, findings_));
   } else {
-    strict_->read(**tree, findings_);
+    if (strict_) strict_->read(**tree, findings_);
     if (content_) content_->read(**tree, findings_);
     instances_->read(**tree, text_, arena_, findings_, records_, !piece.origins.empty());
   }
@@ -103,10 +111,28 @@ void PieceReader::begin_findings(const record::Record& record) {
   findings_.begin(file_, record.text(record::FieldId::id), text_, narrow(piece_->line), narrow(piece_->column));
 }
 
+// The lines of a piece that was gathered are those of the file, part by part.
+void PieceReader::place_in_parts(record::Finding& finding) const {
+  std::size_t line = piece_->line, at = 0, of_part = line;
+  const auto* part = &piece_->parts.front();
+  for (const auto& one : piece_->parts) {
+    line += static_cast<std::size_t>(std::count(text_.begin() + static_cast<std::ptrdiff_t>(at),
+                                                text_.begin() + static_cast<std::ptrdiff_t>(one.begin), '\n'));
+    at = one.begin;
+    if (line > finding.line) break;
+    part = &one;
+    of_part = line;
+  }
+  finding.line = narrow(part->line + finding.line - of_part);
+}
+
 std::vector<record::Finding> PieceReader::take_findings() {
   auto found = std::move(broken_);
   broken_.clear();
-  for (auto& one : findings_.take()) found.push_back(std::move(one));
+  for (auto& one : findings_.take()) {
+    if (piece_ != nullptr && !piece_->parts.empty() && one.line != 0) place_in_parts(one);
+    found.push_back(std::move(one));
+  }
   if (piece_ != nullptr && !piece_->origins.empty()) {
     for (auto& one : found) place_at_origin(one);
   }

@@ -48,6 +48,7 @@ class PieceReader {
   const Form* form_;
   rules::RecordChecks checks_;
   void place_at_origin(record::Finding& finding) const;
+  void place_in_parts(record::Finding& finding) const;
   Result<syntax::Node*> read_tree(const syntax::JsonPiece& piece);
   std::string_view text_;  // of the piece, in UTF-8: what places count in
   std::optional<fhir::StrictReader> strict_;

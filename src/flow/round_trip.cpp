@@ -4,6 +4,7 @@
 
 #include "fhir/xml.hpp"
 #include "flow/instance_path.hpp"
+#include "mapping/document_text.hpp"
 #include "record/write.hpp"
 #include "syntax/json.hpp"
 
@@ -48,13 +49,23 @@ RoundTrip::RoundTrip(const Engine& engine, const Form& through, const mapping::O
     : form_(&through), mapping_(&engine.mapping(through)), elements_(engine.elements(through)), writer_(*mapping_, options), reader_(*mapping_, options) {}
 
 // What was written, as a tree in the arena; `bytes` is the text that its places count in.
-Result<syntax::Node*> RoundTrip::read_again(std::string_view& bytes) {
+Result<syntax::Node*> RoundTrip::read_again(std::string_view& bytes, bool& written_well) {
   bytes = there_;
+  if (form_->is_site) {
+    if (auto written = mapping::write_piece(there_, *mapping_, piece_); !written) {
+      written_well = false;
+      return written.error();
+    }
+    auto document = mapping::read_document(piece_, *mapping_, arena_);
+    if (!document) return document.error();
+    bytes = document->text;
+    return document->root;
+  }
   auto tree = syntax::read_json(there_, arena_, mapping_->names());
   if (!tree || form_->syntax == Syntax::json) return tree;
-  xml_.clear();
-  if (auto written = fhir::to_xml(**tree, *elements_, xml_, there_); !written) return written.error();
-  auto document = fhir::read_xml(xml_, *elements_, arena_);
+  text_.clear();
+  if (auto written = fhir::to_xml(**tree, *elements_, text_, there_); !written) return written.error();
+  auto document = fhir::read_xml(text_, *elements_, arena_);
   if (!document) return document.error();
   bytes = document->text;
   return document->root;
@@ -74,7 +85,13 @@ TripReport RoundTrip::send(const record::Record& record, record::Findings& findi
   writer_.write_bundle(record, there_);
   arena_.reset();
   std::string_view bytes;
-  const auto tree = read_again(bytes);
+  bool written_well = true;
+  const auto tree = read_again(bytes, written_well);
+  if (!written_well) {
+    findings.report(FindingId::not_written, {}, record.root->offset, {tree.error().message});
+    report.trouble = "was not written: " + tree.error().message;
+    return report;
+  }
   if (!tree) {
     report.trouble = "what was written cannot be read: " + tree.error().message;
     return report;

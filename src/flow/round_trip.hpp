@@ -9,6 +9,7 @@
 #include "mapping/write.hpp"
 #include "record/finding.hpp"
 #include "record/record.hpp"
+#include "syntax/json_stream.hpp"
 
 namespace charpie::flow {
 
@@ -43,19 +44,21 @@ class RoundTrip {
   /// `engine`, loaded for `through`, must outlive it.
   RoundTrip(const Engine& engine, const Form& through, const mapping::Options& options);
   /// Findings of mapping::Writer::check() about what the target cannot hold go into `findings`, which must have begun
-  /// with the record; such fields are no differences.
+  /// with the record; such fields are no differences. A record that cannot be written at all is one that blocks
+  /// (form.not-written).
   TripReport send(const record::Record& record, record::Findings& findings);
 
  private:
   void find_whereabouts(const record::Record& record, std::vector<Difference>& differences);
-  Result<syntax::Node*> read_again(std::string_view& bytes);
+  Result<syntax::Node*> read_again(std::string_view& bytes, bool& written_well);
   const Form* form_;
   const mapping::Mapping* mapping_;
   const fhir::Elements* elements_;
   mapping::Writer writer_;
   mapping::Reader reader_;
   Arena arena_;
-  std::string there_, again_, xml_;
+  std::string there_, again_, text_;
+  syntax::JsonPiece piece_;
 };
 
 /// Whether `path` is `field` or lies in it: size.length in size, spaces[1].extent in spaces.

@@ -8,6 +8,7 @@
 #include "mapping/mapping.hpp"
 #include "mapping/prove.hpp"
 #include "mapping/write.hpp"
+#include "record/leaf.hpp"
 #include "syntax/csv.hpp"
 #include "syntax/json.hpp"
 
@@ -94,9 +95,17 @@ class Compiler {
     choose_form(set);
     const Node* root = parse(set);
     canonical_ = mapping_.terms_->canonical();
-    const Node* files = need(root, "files", set);
+    const Node* index = root->member("index");
+    mapping_.is_document_ = index == nullptr;
+    const Node* own = mapping_.is_document_ ? root->member("template") : nullptr;
+    const Node* files = own == nullptr ? need(root, "files", set) : root->member("files");
     std::vector<std::pair<const Node*, const File*>> templates;
-    for (const Node* at = files->first; at != nullptr; at = at->next) {
+    if (own != nullptr) templates.push_back({own, &set});
+    if (mapping_.is_document_) {
+      read_layout(root, set);
+      if (const Node* frames = root->member("frames")) collect(frames, set, frames_);
+    }
+    for (const Node* at = files == nullptr ? nullptr : files->first; at != nullptr; at = at->next) {
       const File& part_file = file(at->text);
       const Node* part_root = parse(part_file);
       if (const Node* types = part_root->member("types")) collect(types, part_file, types_);
@@ -106,10 +115,11 @@ class Compiler {
           templates.push_back({one, &part_file});
       }
     }
-    for (const Node* at = need(root, "types", set)->first; at != nullptr; at = at->next) {
+    const Node* defaults = mapping_.is_document_ ? root->member("types") : need(root, "types", set);
+    for (const Node* at = defaults == nullptr ? nullptr : defaults->first; at != nullptr; at = at->next) {
       default_types_[std::string(at->name_text)] = at->text;
     }
-    for (const Node* at = need(root, "index", set)->first; at != nullptr; at = at->next) {
+    for (const Node* at = index == nullptr ? nullptr : index->first; at != nullptr; at = at->next) {
       mapping_.index_members_[std::string(at->name_text)] = at->text;
     }
     if (const Node* list = root->member("bookkeeping")) {
@@ -117,7 +127,7 @@ class Compiler {
     }
     if (const Node* elsewhere = root->member("elsewhere")) read_elsewhere(elsewhere, set);
     // Names first: a reference may point to a template that comes later.
-    for (const auto& [node, where] : templates) declare(need_text(node, "$name", *where), *where, node);
+    for (const auto& [node, where] : templates) declare(name_of(node, *where), *where, node);
     std::vector<std::pair<Parameters, Place>> rows;
     if (const Node* row_files = root->member("rows")) {
       for (const Node* at = row_files->first; at != nullptr; at = at->next) read_rows(at->text, rows);
@@ -130,6 +140,28 @@ class Compiler {
     for (const auto& [name, where] : keys_elsewhere_) mapping_.elsewhere_.key.push_back(number_of(name, where));
     for (const auto& [name, where] : says_of_visit_) mapping_.elsewhere_.visit.push_back(number_of(name, where));
     read_not_carried(root, set);
+    if (!mapping_.is_document_) return;
+    if (mapping_.templates_.size() != 1) {
+      fault({set.path, 0}, "a set without \"index\" has one template, this has " + std::to_string(mapping_.templates_.size()),
+            "put everything into one template");
+    }
+    const Part& body = *mapping_.templates_.front().body;
+    shape_of(body, mapping_.layout_.shape);
+    if (mapping_.layout_.syntax == LayoutSyntax::csv && mapping_.layout_.columns.empty()) {
+      if (mapping_.layout_.key.empty()) {
+        columns_of(body);
+      } else {
+        for (const auto& member : body.parts) {
+          if (mapping_.names_.text(member->name) == mapping_.layout_.rows) columns_of(*member);
+        }
+      }
+    }
+    if (mapping_.layout_.syntax == LayoutSyntax::hl7v2) {
+      const File& structures = file("../er7-groups.csv");
+      auto loaded = syntax::Er7Structures::load(structures.bytes, std::string(structures.path));
+      if (!loaded) throw MappingFault{loaded.error()};
+      mapping_.layout_.structures = std::make_shared<const syntax::Er7Structures>(std::move(*loaded));
+    }
   }
 
  private:
@@ -141,8 +173,14 @@ class Compiler {
   // --- files
   // ---------------------------------------------------------------------------------------------------
 
+  // "../" leads to the folder above, as far as the tables have one.
   const File& file(std::string_view name) {
-    const std::string path = std::string(folder_) + "/" + std::string(name);
+    std::string_view folder = folder_;
+    if (name.starts_with("../")) {
+      name.remove_prefix(3);
+      folder = folder.substr(0, folder.find('/'));
+    }
+    const std::string path = std::string(folder) + "/" + std::string(name);
     const auto known = files_.find(path);
     if (known != files_.end()) return known->second;
     const auto* text = tables_.find(path);
@@ -273,6 +311,230 @@ class Compiler {
     }
   }
 
+  // --- sites
+  // ---------------------------------------------------------------------------------------------------
+
+  std::string text_or(const Node* node, std::string_view name, std::string_view otherwise) const {
+    const Node* found = node->member(name);
+    return std::string(found == nullptr ? otherwise : found->text);
+  }
+
+  static std::vector<std::string> texts(const Node* node) {
+    std::vector<std::string> all;
+    if (node == nullptr) return all;
+    if (!node->is_array()) return {std::string(node->text)};
+    for (const Node* at = node->first; at != nullptr; at = at->next) all.emplace_back(at->text);
+    return all;
+  }
+
+  void read_layout(const Node* root, const File& set) {
+    static constexpr std::string_view known[] = {
+        "name", "what", "syntax", "direction", "files", "template", "types", "frames", "others", "notCarried", "records", "empty", "lists",
+        "joined", "given", "numbered", "sorted", "leftOut", "times", "root", "element", "namespaces", "delimiter", "encoding", "lineEnd", "columns", "key", "rows"};
+    for (const Node* at = root->first; at != nullptr; at = at->next) {
+      if (std::find(std::begin(known), std::end(known), at->name_text) == std::end(known)) {
+        fault(place(set, at), "a layout has no '" + std::string(at->name_text) + "'", "see the table in mappings/README.md");
+      }
+    }
+    Layout& layout = mapping_.layout_;
+    static constexpr std::pair<std::string_view, LayoutSyntax> syntaxes[] = {
+        {"json", LayoutSyntax::json}, {"xml", LayoutSyntax::xml}, {"csv", LayoutSyntax::csv}, {"hl7v2", LayoutSyntax::hl7v2}};
+    const auto syntax = need_text(root, "syntax", set);
+    const auto row = std::find_if(std::begin(syntaxes), std::end(syntaxes), [&](const auto& one) { return one.first == syntax; });
+    if (row == std::end(syntaxes)) {
+      fault(place(set, root->member("syntax")), "there is no syntax '" + syntax + "'", "json, xml, csv or hl7v2");
+    }
+    layout.syntax = row->second;
+    const auto direction = text_or(root, "direction", "both");
+    if (direction != "both" && direction != "in" && direction != "out") {
+      fault(place(set, root->member("direction")), "unknown direction '" + direction + "'", "both, in or out");
+    }
+    layout.reads = direction != "out";
+    layout.writes = direction != "in";
+    layout.others = text_or(root, "others", "");
+    layout.keeps_empty = text_or(root, "empty", "missing") == "kept";
+    if (const Node* records = root->member("records")) {
+      const bool bare = records->is_string();
+      const auto way = bare ? std::string(records->text) : need_text(records, "list", set);
+      for (const auto piece : split(way, '.')) layout.records.emplace_back(piece);
+      if (!bare) layout.records_by = text_or(records, "by", "");
+    }
+    if (const Node* lists = root->member("lists")) {
+      for (const Node* at = lists->first; at != nullptr; at = at->next) layout.lists[std::string(at->name_text)] = at->text;
+    }
+    layout.left_out = texts(root->member("leftOut"));
+    if (const Node* numbered = root->member("numbered")) {
+      for (const Node* at = numbered->first; at != nullptr; at = at->next) {
+        for (const auto piece : split(at->text, '.')) layout.numbered[std::string(at->name_text)].emplace_back(piece);
+      }
+    }
+    if (const Node* joined = root->member("joined")) {
+      for (const Node* at = joined->first; at != nullptr; at = at->next) {
+        layout.joined.push_back({std::string(at->name_text), text_or(at, "by", " "), texts(need(at, "of", set))});
+      }
+    }
+    if (const Node* times = root->member("times")) {
+      for (const Node* at = times->first; at != nullptr; at = at->next) {
+        auto made = TimeForm::make(std::string(at->name_text), texts(need(at, "pattern", set)), text_or(at, "zone", ""));
+        if (!made) fault(place(set, at), made.error().message, made.error().mend);
+        mapping_.times_[std::string(at->name_text)] = std::make_unique<TimeForm>(std::move(*made));
+      }
+    }
+    if (const Node* given = root->member("given")) {
+      for (const Node* at = given->first; at != nullptr; at = at->next) read_given(at, set);
+    }
+    layout.root = text_or(root, "root", "");
+    layout.element = text_or(root, "element", "");
+    if (layout.syntax == LayoutSyntax::xml && layout.element.empty()) {
+      fault({set.path, 0}, "'element' is missing", "name the element that is one document");
+    }
+    if (const Node* spaces = root->member("namespaces")) {
+      for (const Node* at = spaces->first; at != nullptr; at = at->next) {
+        layout.spaces.push_back({std::string(at->name_text), std::string(at->text)});
+      }
+    }
+    const auto delimiter = text_or(root, "delimiter", ",");
+    if (delimiter.size() != 1) fault(place(set, root->member("delimiter")), "the delimiter is one character", "such as ; or a tab");
+    layout.delimiter = delimiter.front();
+    layout.encoding = text_or(root, "encoding", "");
+    layout.line_end = text_or(root, "lineEnd", "\n");
+    layout.columns = texts(root->member("columns"));
+    layout.key = texts(root->member("key"));
+    layout.rows = text_or(root, "rows", "rows");
+    layout.is_sorted = text_or(root, "sorted", "false") == "true";
+  }
+
+  // The columns of a CSV layout, as the template has them.
+  void columns_of(const Part& part) {
+    Layout& layout = mapping_.layout_;
+    const auto add = [&](std::string_view name) {
+      for (const auto& row : layout.joined) {
+        if (row.name != name) continue;
+        layout.columns.insert(layout.columns.end(), row.of.begin(), row.of.end());
+        return;
+      }
+      if (std::find(layout.columns.begin(), layout.columns.end(), name) == layout.columns.end()) layout.columns.emplace_back(name);
+    };
+    if (part.kind == Part::Kind::array || part.kind == Part::Kind::choose || part.kind == Part::Kind::loop) {
+      for (const auto& one : part.parts) columns_of(*one);
+      return;
+    }
+    if (part.constant != nullptr) {
+      for (const Node* at = part.constant->first; at != nullptr; at = at->next) add(at->name_text);
+    }
+    for (const auto& one : part.parts) {
+      if (one->kind == Part::Kind::choose)
+        columns_of(*one);
+      else
+        add(mapping_.names_.text(one->name));
+    }
+  }
+
+  void read_given(const Node* at, const File& set) {
+    const Place where = place(set, at);
+    const Field* field = record::find_field(at->name_text);
+    if (field == nullptr || field->is_group() || field->kind == record::Kind::quantity ||
+        field->kind == record::Kind::coding || field->kind == record::Kind::any) {
+      fault(where, "'" + std::string(at->name_text) + "' is no field that a layout can imply", "name one with a single text");
+    }
+    if (const auto wrong = field_fault(*field, at->text); !wrong.empty()) fault(where, wrong, "give a value that the field can hold");
+    mapping_.layout_.given.push_back({field->id, std::string(at->text), where});
+  }
+
+  // Why a text cannot stand in a field; empty when it can.
+  std::string field_fault(const Field& field, std::string_view text) const {
+    if (field.kind == record::Kind::code || field.kind == record::Kind::word) {
+      const auto* words = domain(field, field.kind);
+      if (words != nullptr && words->find(text) == nullptr) {
+        return "'" + std::string(text) + "' is no word of " + std::string(field.argument);
+      }
+      return {};
+    }
+    if (record::leaf_fault(field.kind, text) == record::FindingId::count) return {};
+    return "'" + std::string(text) + "' is no " + std::string(record::kind_name(field.kind));
+  }
+
+  // The site's words, each meaning one that the field can have.
+  const SiteWords* site_words(std::string_view name, const Field& field, Facet facet, const Place& where) {
+    auto& words = mapping_.words_[std::string(name)];
+    const auto file_name = std::string(name) + ".csv";
+    const File& source = file(file_name);
+    if (words == nullptr) {
+      auto loaded = SiteWords::load(source.bytes, std::string(source.path));
+      if (!loaded) throw MappingFault{loaded.error()};
+      words = std::make_unique<SiteWords>(std::move(*loaded));
+    }
+    for (const auto& row : words->rows()) {
+      const Place at{source.path, row.line};
+      const auto used = " (in " + std::string(where.file) + " line " + std::to_string(where.line) + ")";
+      if (row.none && !field.may_be_none()) {
+        fault(at, "'" + std::string(field.path) + "' cannot answer \"none\"" + used, "use another table there");
+      }
+      if (!row.absent.empty()) {
+        const auto reasons = record::absent_reasons();
+        if (!field.may_be_absent()) {
+          fault(at, "'" + std::string(field.path) + "' cannot be absent" + used, "use another table there");
+        }
+        if (std::find(reasons.begin(), reasons.end(), row.absent) == reasons.end()) {
+          fault(at, "'" + row.absent + "' is no data-absent-reason", "such as not-performed, not-asked, unknown");
+        }
+      }
+      if (row.means.empty()) continue;
+      if (field.is_group()) fault(at, "'" + std::string(field.path) + "' is a group: it has no word" + used, "(none) or (absent …)");
+      if (facet == Facet::unit) need_unit(row.means, field, at);
+      if (facet != Facet::self && facet != Facet::word) continue;
+      if (const auto wrong = field_fault(field, row.means); !wrong.empty()) {
+        fault(at, wrong + used, "charpie codes lists the words");
+      }
+    }
+    return words.get();
+  }
+
+  void need_unit(std::string_view unit, const Field& field, const Place& where) const {
+    const auto& units = mapping_.fixed_units_->units();
+    if (unit.empty() || units.measures(unit, field.argument)) return;
+    std::string meant;
+    for (const auto& one : units.suggest(unit)) meant.append(meant.empty() ? "perhaps meant: " : ", ").append(one);
+    fault(where, "'" + std::string(unit) + "' is no unit of '" + std::string(field.path) + "'",
+          meant.empty() ? "declare a UCUM code of its dimension; a unit is never guessed" : meant);
+  }
+
+  // What XML leaves open: where the template has lists and objects.
+  void shape_of(const Part& part, syntax::Shape& shape) const {
+    switch (part.kind) {
+      case Part::Kind::constant:
+        shape_of(*part.constant, shape);
+        return;
+      case Part::Kind::array:
+        shape.is_list = true;
+        for (const auto& item : part.parts) shape_of(*item, shape);
+        return;
+      case Part::Kind::object:
+        shape.is_object = true;
+        for (const auto& member : part.parts) {
+          if (member->kind == Part::Kind::choose) {
+            for (const auto& alternative : member->parts) shape_of(*alternative, shape);
+          } else {
+            shape_of(*member, shape.members[std::string(mapping_.names_.text(member->name))]);
+          }
+        }
+        return;
+      case Part::Kind::loop:
+      case Part::Kind::typed:
+        shape_of(*part.parts.front(), shape);
+        return;
+      default:
+        return;
+    }
+  }
+  static void shape_of(const Node& node, syntax::Shape& shape) {
+    shape.is_list = shape.is_list || node.is_array();
+    shape.is_object = shape.is_object || node.is_object();
+    for (const Node* at = node.first; at != nullptr; at = at->next) {
+      shape_of(*at, node.is_object() ? shape.members[std::string(at->name_text)] : shape);
+    }
+  }
+
   void read_not_carried(const Node* root, const File& set) {
     const Node* list = root->member("notCarried");
     if (list == nullptr) return;
@@ -336,9 +598,13 @@ class Compiler {
     return parameters;
   }
 
+  std::string name_of(const Node* node, const File& source) const {
+    return mapping_.is_document_ ? text_or(node, "$name", "document") : need_text(node, "$name", source);
+  }
+
   void compile_template(const Node* node, const File& source) {
     Parameters parameters;
-    parameters["name"] = need_text(node, "$name", source);
+    parameters["name"] = name_of(node, source);
     const Place where = place(source, node);
     auto entries = expand(node, source, std::make_shared<Parameters>(with_title(parameters)));
     std::string panel;
@@ -424,7 +690,7 @@ class Compiler {
         made.resource_type = text_of(entry);
       }
     }
-    if (made.resource_type.empty()) fault(where, "the template names no resourceType", "add it");
+    if (made.resource_type.empty() && !mapping_.is_document_) fault(where, "the template names no resourceType", "add it");
     made.body = std::make_unique<Part>();
     made.body->place = where;
     fill_object(*made.body, entries, around, true);
@@ -611,6 +877,12 @@ class Compiler {
       }
       return target;
     }
+    // Inside a loop "id" is the element's: "record.id" is the record's.
+    constexpr std::string_view from_root = "record.";
+    if (path.starts_with(from_root)) {
+      if (const auto target = walk(path.substr(from_root.size()), around.lexical.front(), around, where); target.field != nullptr)
+        return target;
+    }
     for (auto at = around.lexical.rbegin(); at != around.lexical.rend(); ++at) {
       const auto full = at->field->path;
       if (!full.empty() && path == full) return {at->base, at->field, false, Facet::self};
@@ -755,7 +1027,7 @@ class Compiler {
       } else if (!is_directive(entry.name)) {
         auto part = value(entry.value, *entry.file, entry.parameters, around);
         if (part == nullptr) continue;
-        if (of_template) share(*part, entry, around);
+        if (of_template && !mapping_.is_document_) share(*part, entry, around);
         add_member(object, entry.name, std::move(part));
       }
     }
@@ -793,7 +1065,8 @@ class Compiler {
 
   void add_member(Part& object, const std::string& name, std::unique_ptr<Part> part) {
     part->name = mapping_.names_.add(name);
-    part->key = "\"" + name + "\":";
+    append_json_string(name, part->key);
+    part->key += ':';
     object.parts.push_back(std::move(part));
   }
 
@@ -1041,6 +1314,7 @@ class Compiler {
   std::unique_ptr<Part> hole(std::string_view content, const Place& where, Surroundings around) {
     auto words = split(content, ' ');
     if (words.empty()) fault(where, "an empty hole", "name a field");
+    if (mapping_.is_document_ && words.front() == "fixed") return fixed(content.substr(words.front().size()), where);
     if (words.front() == "own" || mapping_.terms_->system(words.front()) != nullptr)
       return codes(content, where);
     auto made = std::make_unique<Part>();
@@ -1053,6 +1327,11 @@ class Compiler {
       if (words.empty()) fault(where, "mirror of what?", "name a field");
     }
     made->mirror = made->pure_mirror = around.mirror;
+    if (words.front() == "each" && mapping_.is_document_) {
+      made->each = true;
+      words.erase(words.begin());
+      if (words.empty()) fault(where, "each of what?", "name a field");
+    }
     static constexpr std::pair<std::string_view, Source> functions[] = {
         {"key", Source::key},
         {"identity-system", Source::identity_system},
@@ -1119,12 +1398,18 @@ class Compiler {
       made->mirror = made->pure_mirror = true;
       return made;
     }
-    std::string_view as;
+    std::string_view as, site_table;
     while (!words.empty()) {
       const auto word = words.front();
       words.erase(words.begin());
       if (word == "as" && !words.empty()) {
         as = words.front();
+        words.erase(words.begin());
+      } else if (word == "in" && !words.empty() && mapping_.is_document_) {
+        made->spelling.unit = words.front();
+        words.erase(words.begin());
+      } else if (word == "by" && !words.empty() && mapping_.is_document_) {
+        site_table = words.front();
         words.erase(words.begin());
       } else if (word == "of") {
         for (const auto allowed : words) made->allowed.emplace_back(allowed);
@@ -1139,6 +1424,11 @@ class Compiler {
     }
     const Field& field = *target.field;
     auto kind = around.in_leaf && target.has_facet ? around.leaf_kind : field.kind;
+    if (mapping_.is_document_ && spell(*made, field, kind, target.has_facet, as, site_table, where)) {
+      made->domain = around.in_leaf ? around.domain : domain(field, kind);
+      made->also_loop = around.in_also;
+      return made;
+    }
     if (as.empty() && !target.has_facet) {
       const auto known = default_types_.find(record::kind_name(kind));
       if (known == default_types_.end()) {
@@ -1176,6 +1466,70 @@ class Compiler {
     }
     made->also_loop = around.in_also;
     return made;
+  }
+
+  // "fixed F | C": written F; C is read alike. "*" stands for anything.
+  std::unique_ptr<Part> fixed(std::string_view content, const Place& where) const {
+    auto made = std::make_unique<Part>();
+    made->kind = Part::Kind::primitive;
+    made->source = Source::fixed;
+    made->place = where;
+    made->has_hole = true;
+    for (const auto one : split(content, '|')) {
+      if (!trim(one).empty()) made->allowed.emplace_back(trim(one));
+    }
+    if (made->allowed.empty()) fault(where, "fixed to what?", "{fixed TEXT}, {fixed TEXT | TEXT READ ALIKE}");
+    return made;
+  }
+
+  // A hole of a site's layout. False when it is one as everywhere else: with a datatype, or JSON's own spelling.
+  bool spell(Part& made, const Field& field, record::Kind kind, bool has_facet, std::string_view as, std::string_view table,
+             const Place& where) {
+    if (!as.empty() && types_.contains(as)) return false;
+    if (as.empty() && table.empty() && made.spelling.unit.empty() && !has_facet &&
+        default_types_.contains(record::kind_name(kind))) return false;
+    const bool text_only = mapping_.layout_.syntax != LayoutSyntax::json;
+    Spelling& spelling = made.spelling;
+    if (!table.empty()) spelling.words = site_words(table, field, made.facet, where);
+    if (kind == record::Kind::quantity && !has_facet) {
+      if (spelling.unit.empty() && spelling.words == nullptr) {
+        fault(where, "'" + std::string(field.path) + "' is a quantity, and nothing says its unit",
+              "declare it, {" + std::string(field.path) + " in cm}, or give {" + std::string(field.path) + ".unit} a place of its own");
+      }
+      if (!spelling.unit.empty()) made.facet = Facet::value;
+      need_unit(spelling.unit, field, where);
+    } else if (!spelling.unit.empty() && made.facet != Facet::value) {
+      fault(where, "only a quantity has a unit", "leave 'in " + spelling.unit + "' out");
+    }
+    if (kind == record::Kind::group && spelling.words == nullptr) {
+      fault(where, "'" + std::string(field.path) + "' is a group", "name one of its fields");
+    }
+    if (kind == record::Kind::coding && !has_facet) fault(where, "'" + std::string(field.path) + "' is a coding", "use .system, .code, .display");
+    if (const auto time = mapping_.times_.find(as); !as.empty() && time != mapping_.times_.end()) {
+      if (kind != record::Kind::time) fault(where, "'" + std::string(field.path) + "' is no time", "leave 'as' out");
+      spelling.time = time->second.get();
+      as = {};
+    }
+    spelling.number = find_number_form(as);
+    if (spelling.number == nullptr && !as.empty() && !find_render(as, made.render)) {
+      fault(where, "there is no form '" + std::string(as) + "'", "one of \"times\", text, decimal-comma, integer, …");
+    }
+    if (made.render == Render::date_time || made.render == Render::time_of_day) {
+      fault(where, "FHIR's form of a time stands in FHIR", "leave 'as' out, or give a pattern under \"times\"");
+    }
+    if (kind == record::Kind::any && !has_facet) {
+      made.has_sets_kind = true;
+      made.sets_kind = as == "boolean" ? record::Kind::flag : as == "integer" ? record::Kind::count : record::Kind::text;
+      kind = made.sets_kind;
+    }
+    const bool is_number = made.facet == Facet::value || made.facet == Facet::number ||
+                           (!has_facet && (kind == record::Kind::count || kind == record::Kind::percent || kind == record::Kind::decimal));
+    if (spelling.number != nullptr && as != "text" && !is_number) fault(where, "only a number has a decimal comma", "leave 'as' out");
+    const bool is_flag = made.facet == Facet::estimated || (!has_facet && kind == record::Kind::flag);
+    const bool as_text = text_only || spelling.number != nullptr || spelling.words != nullptr;
+    if (as_text && is_number && spelling.number == nullptr) spelling.number = find_number_form("text");
+    if (!as_text) made.shape = is_number ? Shape::number : is_flag ? Shape::boolean : Shape::string;
+    return true;
   }
 
   const terms::Domain* domain(const Field& field, record::Kind kind) const {

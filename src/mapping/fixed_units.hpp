@@ -19,6 +19,7 @@ class FixedUnits {
   /// fit.
   static Result<FixedUnits> load(const Tables& tables, const units::Units& units);
 
+  const units::Units& units() const { return *units_; }
   /// What a quantity becomes in its dimension's fixed unit. False when there is nothing to convert: the
   /// dimension has no fixed unit, the quantity is in it already, or its unit or value cannot be converted.
   /// `rounded` says that the result did not end and was rounded half-even. `unit` views into this.

@@ -31,6 +31,24 @@ bool path_to(const Node& from, const Node& wanted, std::string& path) {
   return false;
 }
 
+// The same by place, where the node is one of a copy: records of one document.
+bool path_to_place(const Node& from, const Node& wanted, std::string& path) {
+  if (from.begin == wanted.begin && from.end == wanted.end && from.kind == wanted.kind && from.name_text == wanted.name_text) return true;
+  const auto length = path.size();
+  std::uint32_t index = 0;
+  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
+    if (from.is_object()) {
+      path += '.';
+      path += at->name_text;
+    } else {
+      path += '[' + std::to_string(index) + ']';
+    }
+    if (path_to_place(*at, wanted, path)) return true;
+    path.resize(length);
+  }
+  return false;
+}
+
 // Findings that say that something was left where it stood.
 bool is_left(FindingId id) {
   return id == FindingId::instance_unread || id == FindingId::instance_unknown || id == FindingId::number_in_text ||
@@ -73,7 +91,21 @@ Instances::Instances(const Mapping& mapping, const Options& options, Arena& aren
   name_reference_ = mapping.names().find("reference");
 }
 
+// A site's document is its own visit.
+void Instances::documents(std::vector<Resource>& resources) {
+  for (auto& resource : resources) {
+    Instance& made = instances_.emplace_back();
+    made.resource = &resource;
+    made.made_from = &mapping_.templates().front();
+    made.ours = true;
+    Visit& visit = visits_.emplace_back();
+    visit.panel = &made;
+    join(made, visit);
+  }
+}
+
 void Instances::gather(std::vector<Resource>& resources) {
+  if (mapping_.is_document()) return documents(resources);
   for (auto& resource : resources) {
     transaction_ =
         transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
@@ -656,6 +688,11 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
 
 std::string Instances::path_of(const Resource& resource, const Node* node) {
   std::string path;
+  if (resource.whole != nullptr) {
+    if (node != nullptr) path_to_place(*resource.whole, *node, path);
+    if (path.starts_with('.')) path.erase(0, 1);
+    return path;
+  }
   const Node* top = resource.container != nullptr ? resource.container : resource.node;
   if (resource.entry != nullptr) {
     path = "Bundle.entry[" + std::to_string(resource.number) + "]";

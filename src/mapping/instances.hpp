@@ -91,6 +91,7 @@ class Instances {
   static std::string path_of(const Reader::Resource& resource, const syntax::Node* node);
 
  private:
+  void documents(std::vector<Reader::Resource>& resources);
   void recognise(Reader::Resource& resource);
   const Template* by_codings(const Template* (Mapping::*find)(std::string_view, std::string_view,
                                                               std::string_view) const,

@@ -110,7 +110,7 @@ bool accepts(const Part& part, const Node& node) {
       if (!node.is_array()) return false;
       for (const auto& item : part.parts) {
         if (item->one_way || item->kind == Part::Kind::loop || item->kind == Part::Kind::references) continue;
-        if (!required(*item)) continue;
+        if (!required(*item) && !is_fixed(*item)) continue;
         bool found = false;
         for (const Node* at = node.first; at != nullptr && !found; at = at->next) found = accepts(*item, *at);
         if (!found) return false;
@@ -119,6 +119,10 @@ bool accepts(const Part& part, const Node& node) {
     case Part::Kind::typed:
       return accepts(*part.parts.front(), node);
     case Part::Kind::primitive:
+      if (part.source == Source::fixed) {
+        return node.is_string() && std::any_of(part.allowed.begin(), part.allowed.end(),
+                                               [&](const std::string& one) { return one == "*" || one == node.text; });
+      }
       return part.shape == Shape::string
                  ? node.is_string()
                  : node.kind ==
@@ -128,6 +132,12 @@ bool accepts(const Part& part, const Node& node) {
     default:
       return true;
   }
+}
+
+bool is_fixed(const Part& part) {
+  if (part.kind == Part::Kind::primitive) return part.source == Source::fixed && part.allowed.back() != "*";
+  return !part.parts.empty() && (part.kind == Part::Kind::object || part.kind == Part::Kind::array) &&
+         std::all_of(part.parts.begin(), part.parts.end(), [](const auto& below) { return is_fixed(*below); });
 }
 
 // Whether the instance shows this alternative: its constants, and at least one of its members.

@@ -13,6 +13,8 @@ bool resembles(const syntax::Node& constant, const syntax::Node& node);
 bool equal(const syntax::Node& a, const syntax::Node& b);
 /// Whether a node could have been written by a part.
 bool accepts(const Part& part, const syntax::Node& node);
+/// What a layout always says at a part, though not as a constant ({fixed …}).
+bool is_fixed(const Part& part);
 /// Whether an object shows this alternative of a choice: its constants, and at least one of its members.
 bool shows(const Part& alternative, const syntax::Node& node);
 /// The same for an alternative of constants, every one of them equal.

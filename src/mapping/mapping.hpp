@@ -1,5 +1,5 @@
-// A mapping set: the templates of one target, loaded, compiled and proved (mappings/fhir). Read-only
-// afterwards and safe to share between threads.
+// A mapping set: the templates of one target, loaded, compiled and proved (mappings/fhir, mappings/sites).
+// Read-only afterwards and safe to share between threads.
 #pragma once
 #include <map>
 #include <memory>
@@ -13,6 +13,7 @@
 #include "base/result.hpp"
 #include "base/tables.hpp"
 #include "mapping/fixed_units.hpp"
+#include "mapping/layout.hpp"
 #include "mapping/part.hpp"
 #include "mapping/program.hpp"
 #include "syntax/tree.hpp"
@@ -57,6 +58,7 @@ struct Limit {
   const std::vector<std::string>* allowed = nullptr;
   bool only_kind = false;
   record::Kind kind = record::Kind::text;
+  const Part* spelled = nullptr;  // a hole with a site's own spelling
 };
 
 /// A place in the templates where a field (or a facet of it) has its home.
@@ -90,6 +92,13 @@ class Mapping {
                                                std::string_view form = "fhir-r4",
                                                const std::set<std::string, std::less<>>& alone = {});
   const std::string& form() const { return form_; }
+
+  /// Whether one tree is one record, by one template: a site's layout. Otherwise a visit is many instances.
+  bool is_document() const { return is_document_; }
+  /// What the set says beside its template; of a document set only.
+  const Layout& layout() const { return layout_; }
+  /// Whether a field or one below it has a home.
+  bool reaches(record::FieldId field) const { return reached_[static_cast<std::size_t>(field)]; }
 
   std::span<const Template> templates() const { return templates_; }
   const syntax::Names& names() const { return names_; }
@@ -154,6 +163,11 @@ class Mapping {
   std::vector<std::uint64_t> carried_;  // a bit for each facet that has a home, by field
   Program program_;  // of the templates
   std::uint32_t visit_template_ = 0;
+  bool is_document_ = false;
+  Layout layout_;
+  std::map<std::string, std::unique_ptr<SiteWords>, std::less<>> words_;
+  std::map<std::string, std::unique_ptr<TimeForm>, std::less<>> times_;
+  std::vector<bool> reached_;  // by field
   std::vector<std::string> bookkeeping_;
 };
 

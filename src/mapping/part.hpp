@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "mapping/facet.hpp"
+#include "mapping/spelling.hpp"
 #include "record/record.hpp"
 #include "syntax/tree.hpp"
 
@@ -35,6 +36,7 @@ enum class Source : std::uint8_t {
   field,  // a facet of a record field
   key,    // record key, '#', name of the template, index: the business identifier of a visit's resource
   identity_system,  // source.system, else the user's namespace
+  fixed,            // the first of `allowed`; the others are read alike
   resource_id,      // the resource's own id, where the pack gives it one
   uuid,             // the name-based UUID of the instance
   reference,        // how another instance of the same visit is referred to
@@ -81,6 +83,7 @@ struct Part {
   Facet facet = Facet::self;
   Render render = Render::plain;
   bool mirror = false;       // this hole is a copy: written, and compared on reading
+  bool each = false;         // this hole stands in several places, and each of them is its home
   bool has_hole = false;     // it or something below is a hole
   bool pure_mirror = false;  // every hole below is a copy: compared as a whole
   bool always = false;       // written even when its own holes are empty, as long as its parent is
@@ -101,6 +104,7 @@ struct Part {
   std::string literal;               // text: a piece that stands as it is; source run: which fact
   std::string type_name;             // typed: the datatype
   std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
+  Spelling spelling;                 // a site's own
   const syntax::Node* constant = nullptr;
   const terms::Domain* domain = nullptr;
   std::vector<std::unique_ptr<Part>> parts;

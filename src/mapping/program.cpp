@@ -1,5 +1,6 @@
 #include "mapping/program.hpp"
 
+#include <algorithm>
 #include <map>
 
 #include "base/escape.hpp"
@@ -44,6 +45,7 @@ class Program::Builder {
     made.has_sets_kind = part.has_sets_kind;
     made.further = part.also_loop;
     made.may_vanish = !part.always && part.has_hole;
+    made.needs_hole = has_own_hole(part);
     made.is_limited = !part.allowed.empty();
     made.loop_level = static_cast<std::uint8_t>(part.loop_level);
     made.accessor = part.accessor;
@@ -57,6 +59,18 @@ class Program::Builder {
     made.domain = part.domain;
     program_.steps_.push_back(made);
     return at;
+  }
+  // Whether a site's words below are about the loop's element itself.
+  static bool has_words_of(const Part& part, std::uint32_t level) {
+    if (part.kind == Part::Kind::primitive)
+      return part.spelling.words != nullptr && part.accessor.level == level && part.accessor.steps == 0;
+    return std::any_of(part.parts.begin(), part.parts.end(), [&](const auto& below) { return has_words_of(*below, level); });
+  }
+  // Whether something below says what stands nowhere else.
+  static bool has_own_hole(const Part& part) {
+    if (part.kind == Part::Kind::primitive) return !part.each && part.source != Source::fixed;
+    return part.kind == Part::Kind::references ||
+           std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) { return has_own_hole(*below); });
   }
   void close(std::uint32_t at) {
     step(at).next = here();
@@ -205,6 +219,7 @@ class Program::Builder {
       }
       case Part::Kind::loop: {
         const auto at = open(part, Step::Kind::loop, {});
+        step(at).says_none = has_words_of(part, part.loop_level);
         value(*part.parts.front());
         close(at);
         return;

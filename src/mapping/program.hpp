@@ -35,6 +35,8 @@ struct Step {
   bool further : 1 = false;          // about the further codings of a code
   bool starts_constant : 1 = false;  // constants come first, within `lead`
   bool may_vanish : 1 = false;       // not written when only constants would be
+  bool needs_hole : 1 = false;       // … nor when only what stands in each of several places would be
+  bool says_none : 1 = false;        // of a loop: a word in it may say that the list is none, or absent
   bool is_limited : 1 = false;       // the part has `allowed`
   bool has_root : 1 = false;         // nothing is said unless `root` leads to a value
   std::uint8_t loop_level = 0;

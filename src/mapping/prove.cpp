@@ -238,7 +238,9 @@ class Prover {
   explicit Prover(Mapping& mapping) : mapping_(mapping) {}
 
   Outcome run() {
-    if (auto indexed = index(); !indexed) return indexed;
+    if (!mapping_.is_document_) {
+      if (auto indexed = index(); !indexed) return indexed;
+    }
     for (const auto& one : mapping_.templates_) {
       Circumstances circumstances;
       circumstances.add(one.when);
@@ -330,8 +332,21 @@ class Prover {
         (part.source == Source::field ||
          (part.source == Source::identity_system && part.accessor.steps > 0))) {
       const auto kind = record::field(part.accessor.field).kind;
-      found_.push_back({part.accessor.field, home_facet(part, part.has_sets_kind ? part.sets_kind : kind),
-                        part.also_loop, &part, &owner, circumstances});
+      const auto home = [&](Facet facet) {
+        found_.push_back({part.accessor.field, facet, part.also_loop, &part, &owner, circumstances});
+      };
+      const auto* words = part.spelling.words;
+      const bool has_word = words == nullptr || std::any_of(words->rows().begin(), words->rows().end(),
+                                                            [](const SiteWord& row) { return !row.means.empty(); });
+      if (has_word && (words == nullptr || kind != Kind::group)) home(home_facet(part, part.has_sets_kind ? part.sets_kind : kind));
+      if (!part.spelling.unit.empty()) home(Facet::unit);
+      if (words != nullptr) {
+        // A cell that is in no row stays as words.
+        if (kind == Kind::code && has_word && part.facet == Facet::self) home(Facet::text);
+        const auto any = [&](const auto& test) { return std::any_of(words->rows().begin(), words->rows().end(), test); };
+        if (any([](const SiteWord& row) { return !row.absent.empty(); })) home(Facet::absent);
+        if (any([](const SiteWord& row) { return row.none; })) home(Facet::none);
+      }
     }
     for (const auto& below : part.parts) {
       if (auto walked = walk(*below, owner, circumstances); !walked) return walked;
@@ -376,6 +391,7 @@ class Prover {
         if (a.field != b.field || a.facet != b.facet || a.further_codings != b.further_codings) continue;
         const bool any_kind =
             record::field(a.field).kind == Kind::any && a.part->sets_kind != b.part->sets_kind;
+        if (a.part->each && b.part->each) continue;  // each says the same, or it is told
         if (any_kind || exclusive(a.circumstances, b.circumstances)) continue;
         return fault(b.part->place,
                      "the field '" + std::string(record::field(a.field).path) +
@@ -384,8 +400,12 @@ class Prover {
                      "make one of them a mirror");
       }
     }
+    if (mapping_.is_document_) {
+      if (auto proved = document(); !proved) return proved;
+    }
     for (const auto& field : record::dictionary()) {
       if (field.id == FieldId::visit) continue;
+      if (mapping_.is_document_ && (is_given(field.id) || !mapping_.layout_.others.empty())) continue;
       const auto listed = std::find_if(mapping_.not_carried_.begin(), mapping_.not_carried_.end(),
                                        [&](const NotCarried& row) { return row.field == field.id; });
       for (const auto facet : needed(field)) {
@@ -418,20 +438,82 @@ class Prover {
       const auto shift = static_cast<unsigned>(home.facet) + (home.further_codings ? facet_count : 0);
       mapping_.carried_[static_cast<std::size_t>(home.field)] |= std::uint64_t{1} << shift;
     }
+    for (const auto& given : mapping_.layout_.given) {
+      const auto facet = record::field(given.field).kind == Kind::code ? Facet::word : Facet::self;
+      mapping_.carried_[static_cast<std::size_t>(given.field)] |= std::uint64_t{1} << static_cast<unsigned>(facet);
+    }
+    mapping_.reached_.assign(static_cast<std::size_t>(FieldId::count), false);
+    for (std::size_t i = 0; i < mapping_.carried_.size(); ++i) {
+      if (mapping_.carried_[i] == 0) continue;
+      for (auto id = static_cast<FieldId>(i); id != FieldId::visit; id = record::field(id).parent) {
+        mapping_.reached_[static_cast<std::size_t>(id)] = true;
+      }
+    }
     mapping_.limits_.resize(static_cast<std::size_t>(FieldId::count));
     for (const auto& home : found_) {
       const Part& part = *home.part;
+      if (part.spelling.any()) {
+        auto& limits = mapping_.limits_[static_cast<std::size_t>(home.field)];
+        const bool known = std::any_of(limits.begin(), limits.end(), [&](const Limit& limit) { return limit.spelled == &part; });
+        if (!known) limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, &part});
+        continue;
+      }
       if (!has_misfits(part.render) && part.allowed.empty()) continue;
       auto& limits = mapping_.limits_[static_cast<std::size_t>(home.field)];
       const bool known = std::any_of(limits.begin(), limits.end(), [&](const Limit& limit) {
         return limit.facet == part.facet && limit.render == part.render;
       });
       if (!known)
-        limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind});
+        limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, nullptr});
     }
     for (const auto& home : found_) {
       if (home.field == FieldId::id) mapping_.visit_template_ = home.owner->number;
       mapping_.homes_.push_back({home.field, home.facet, home.owner->number, home.part});
+    }
+    return std::monostate{};
+  }
+
+  bool is_given(FieldId field) const {
+    const auto& given = mapping_.layout_.given;
+    return std::any_of(given.begin(), given.end(), [&](const Given& one) { return one.field == field; });
+  }
+  bool has_home(FieldId field, Facet facet) const {
+    return std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) { return home.field == field && home.facet == facet; });
+  }
+  bool has_home(FieldId field) const {
+    return std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) { return home.field == field; });
+  }
+
+  // What a site's layout must have though it carries only some of the fields.
+  Outcome document() {
+    for (const auto& given : mapping_.layout_.given) {
+      if (!has_home(given.field)) continue;
+      return fault(given.place, "'" + std::string(record::field(given.field).path) + "' is given and has a home in the template",
+                   "take one of the two out");
+    }
+    for (const auto& field : record::dictionary()) {
+      if (field.id == FieldId::visit || field.id == FieldId::format) continue;
+      if (field.kind == Kind::quantity && has_home(field.id, Facet::value) != has_home(field.id, Facet::unit)) {
+        const bool value = has_home(field.id, Facet::value);
+        const auto& home = *std::find_if(found_.begin(), found_.end(), [&](const FoundHome& one) { return one.field == field.id; });
+        return fault(home.part->place,
+                     "'" + std::string(field.path) + (value ? "' has a value, and nothing says its unit" : "' has a unit and no value"),
+                     "declare the unit, {" + std::string(field.path) + " in cm}, or give value and unit a place each");
+      }
+      if (field.occurs != record::Occurs::required || field.is_group() || has_home(field.id) || is_given(field.id)) continue;
+      // Required where its group is there: of the record, or of a group that the template reaches.
+      bool there = true;
+      for (auto id = field.parent; there && id != FieldId::visit; id = record::field(id).parent) {
+        const auto& group = record::field(id);
+        there = group.occurs == record::Occurs::required ||
+                std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) {
+                  return home.facet != Facet::none && home.facet != Facet::absent && record::field(home.field).parent == id;
+                });
+      }
+      if (!there) continue;
+      return fault({mapping_.templates_.front().place.file, mapping_.templates_.front().place.line},
+                   "'" + std::string(field.path) + "' is required in a record, and the layout does not say it",
+                   "give it a place in the template, or its one value under \"given\"");
     }
     return std::monostate{};
   }

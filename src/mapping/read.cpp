@@ -9,7 +9,10 @@
 #include <set>
 #include <unordered_map>
 
+#include "base/decimal.hpp"
 #include "base/time.hpp"
+#include "mapping/document.hpp"
+#include "mapping/given.hpp"
 #include "mapping/instances.hpp"
 #include "mapping/likeness.hpp"
 #include "mapping/prove.hpp"
@@ -106,6 +109,7 @@ class Reader::Matching {
   // -----------------------------------------------------------------------------------------------------
 
   void read_visit(Visit& visit) {
+    const auto mark = findings_.all().size();
     visit.record.root = record::make_group(arena_, record::field(FieldId::visit));
     visit.record.root->offset = visit.panel->resource->node->begin;
     visit.record.file = visit.panel->resource->file;
@@ -136,7 +140,49 @@ class Reader::Matching {
         match_sayings(*instance->elsewhere, *instance, visit);
     }
     if (!visit.ours) infer(visit);
+    if (mapping_.is_document()) complete(visit, mark);
   }
+
+  // --- a site's document
+  // ---------------------------------------------------------------------------------------------
+
+  // What the layout implies; and the record's key, which only now is known.
+  void complete(Visit& visit, std::size_t mark) {
+    for (const auto& given : mapping_.layout().given) {
+      visit_given(visit.record.root, given.field, [&](Value* group, const Field& field, const std::string&) {
+        if (group == nullptr) {
+          Value*& place = visit.record.root->children[record::field(field.parent).slot];
+          place = group = record::make_group(arena_, record::field(field.parent));
+        }
+        Value*& value = group->children[field.slot];
+        if (value == nullptr) value = record::make_leaf(arena_, field.kind, {});
+        writer_.facets().set(*value, Facet::self, given.text, arena_, nullptr);
+      });
+    }
+    instance_ = visit.panel;
+    check_quantities(*visit.record.root, record::field(FieldId::visit));
+    visit.record_key = visit.record.text(FieldId::id);
+    findings_.name_since(mark, visit.record_key);
+  }
+
+  // A number without its unit, or a unit without a number.
+  void check_quantities(const Value& group, const Field& shape) {
+    for (auto id = shape.first_member; id != FieldId::visit; id = record::field(id).next_sibling) {
+      const Field& member = record::field(id);
+      const Value* value = group.children[member.slot];
+      if (value == nullptr) continue;
+      const std::uint32_t count = value->form == Form::list ? value->count : 1;
+      for (std::uint32_t i = 0; i < count; ++i) {
+        const Value& one = value->form == Form::list ? *value->children[i] : *value;
+        if (one.form == Form::group) check_quantities(one, member);
+        if (!one.is_leaf() || one.quantity == nullptr || member.kind != Kind::quantity) continue;
+        const auto& quantity = *one.quantity;
+        if (quantity.unit.empty()) findings_.report(FindingId::unit_missing, member.path, one.offset, {quantity.value});
+        if (quantity.value.empty()) findings_.report(FindingId::field_empty, member.path, one.offset, {"a unit without a value"});
+      }
+    }
+  }
+
 
   // --- what others wrote
   // ---------------------------------------------------------------------------------------------
@@ -468,6 +514,8 @@ class Reader::Matching {
     }
     if (member != nullptr) {
       match(part, *member, &parent, scope);
+    } else if (is_fixed(part)) {
+      report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
     } else if (part.always && instance_->ours) {
       report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
     }
@@ -500,7 +548,8 @@ class Reader::Matching {
       for (const Node* at = constant.first; at != nullptr; at = at->next) {
         Node* found = nullptr;
         for (Node* other = node.first; other != nullptr && found == nullptr; other = other->next) {
-          if (!other->used && resembles(*at, *other)) found = other;
+          // What stands around the records of one document is read by each of them.
+          if ((!other->used || mapping_.is_document()) && resembles(*at, *other)) found = other;
         }
         if (found != nullptr)
           match_constant(*at, *found);
@@ -662,6 +711,17 @@ class Reader::Matching {
     }
     inside.index[loop.loop_level] = list == nullptr ? 0 : list->count;
     match(body, item, nullptr, inside);
+    if (mapping_.is_document()) {
+      // A cell may say that there is none; one that nobody could read says nothing.
+      if (says_nothing(*element)) return;
+      if (element->form == Form::none || element->form == Form::absent) {
+        if (list == nullptr)
+          list = element;
+        else
+          report(FindingId::home_conflict, *instance_->resource, &item, {});
+        return;
+      }
+    }
     if (yielding_ && list != nullptr && begun_by_[list] != instance_) {
       // Another instance has said this list already: here it is a copy.
       const auto text = [&](const Value& value) {
@@ -702,7 +762,19 @@ class Reader::Matching {
       node.used = node.text == "minute";
       return;
     }
+    if (part.source == Source::fixed) {
+      node.used = accepts(part, node);
+      const auto place = std::find(part.allowed.begin(), part.allowed.end(), node.text);
+      if (node.used && place != part.allowed.begin() && part.allowed.back() != "*") {
+        report(FindingId::read_alike, *instance_->resource, &node, {node.text, part.allowed.front()});
+      }
+      return;
+    }
     std::string_view text = node.text;
+    if (part.spelling.any()) {
+      node.used = read_spelled(part, text, node, scope);
+      return;
+    }
     switch (part.render) {
       case Render::date_time: {
         std::string charted;
@@ -737,25 +809,82 @@ class Reader::Matching {
         return;
       }
     }
+    if (mapping_.is_document() && is_leaf_text && part.domain != nullptr && (kind == Kind::code || kind == Kind::word) &&
+        part.domain->find(text) == nullptr) {
+      report(FindingId::code_unknown_word, *instance_->resource, &node, {text, part.domain->name, ""});
+      return;
+    }
     node.used = true;
     if (part.source == Source::identity_system && text == options_.name_space) return;
     if (!set(part, text, node, scope)) node.used = false;
   }
 
+  // A cell in a site's own spelling. False, and the reason told, when it cannot be understood.
+  bool read_spelled(const Part& part, std::string_view cell, const Node& node, const Scope& scope) {
+    const Spelling& spelling = part.spelling;
+    std::string_view text = cell;
+    const auto refuse = [&](FindingId id, std::initializer_list<std::string_view> values) {
+      report(id, *instance_->resource, &node, values);
+      return false;
+    };
+    if (cell.empty()) return false;
+    const Field& field = record::field(part.accessor.field);
+    const Kind kind = part.has_sets_kind ? part.sets_kind : field.kind;
+    if (spelling.words != nullptr) {
+      const SiteWord* row = spelling.words->reading(cell);
+      if (row == nullptr) {
+        constexpr std::size_t shown = 60;  // of a cell that may be long
+        report(FindingId::cell_unknown, *instance_->resource, &node, {cell.substr(0, shown), spelling.words->name()});
+        if (kind != Kind::code || part.facet != Facet::self) return false;
+        return set(part, Facet::text, cell, node, scope);
+      }
+      if (row->none) return set(part, Facet::none, "none", node, scope);
+      if (!row->absent.empty()) return set(part, Facet::absent, row->absent, node, scope);
+      text = row->means;
+    }
+    if (spelling.time != nullptr) {
+      std::string charted;
+      switch (spelling.time->read(text, charted)) {
+        case TimeForm::Outcome::good: break;
+        case TimeForm::Outcome::never: return refuse(FindingId::local_time_never, {spelling.time->zone_name()});
+        case TimeForm::Outcome::twice: return refuse(FindingId::local_time_twice, {spelling.time->zone_name()});
+        case TimeForm::Outcome::no_time: return refuse(FindingId::local_time_form, {spelling.time->patterns_text()});
+      }
+      text = arena_.keep(charted);
+    }
+    if (spelling.number != nullptr && spelling.number->mark != '.') {
+      if (text.find('.') != std::string_view::npos) return refuse(FindingId::number_form, {"the text"});
+      std::string number(text);
+      std::replace(number.begin(), number.end(), spelling.number->mark, '.');
+      text = arena_.keep(number);
+    }
+    if (part.facet == Facet::value && !is_decimal(text)) return refuse(FindingId::number_form, {"the text"});
+    const bool is_leaf_text = part.facet == Facet::self || part.facet == Facet::number;
+    if (is_leaf_text && kind != Kind::code && kind != Kind::word && kind != Kind::any) {
+      if (const auto fault = record::leaf_fault(kind, text); fault != FindingId::count)
+        return refuse(fault, {"the text", "see the field's kind"});
+    }
+    if (!set(part, part.facet, text, node, scope)) return false;
+    return spelling.unit.empty() || set(part, Facet::unit, spelling.unit, node, scope);
+  }
+
   // False where the field says something else already, which is told unless the instance yields.
   bool set(const Part& part, std::string_view text, const Node& node, const Scope& scope) {
+    return set(part, part.facet, text, node, scope);
+  }
+  bool set(const Part& part, Facet facet, std::string_view text, const Node& node, const Scope& scope) {
     if (part.also_loop) {
       auto& coding = const_cast<record::Coding&>(*scope.coding);
-      if (part.facet == Facet::system) coding.system = text;
-      if (part.facet == Facet::code) coding.code = text;
-      if (part.facet == Facet::display) coding.display = text;
+      if (facet == Facet::system) coding.system = text;
+      if (facet == Facet::code) coding.code = text;
+      if (facet == Facet::display) coding.display = text;
       return true;
     }
     const Kind outer = sets_kind_;
     if (part.has_sets_kind) sets_kind_ = part.sets_kind;
     Value* value = ensure(part.accessor, scope);
     sets_kind_ = outer;
-    if (value == nullptr || !writer_.facets().set(*value, part.facet, text, arena_, part.domain)) {
+    if (value == nullptr || !writer_.facets().set(*value, facet, text, arena_, part.domain)) {
       if (!yielding_) report(FindingId::home_conflict, *instance_->resource, &node, {});
       return !yielding_;
     }
@@ -786,6 +915,7 @@ class Reader::Matching {
   void read_text(const Part& part, Node& node, const Scope& scope) {
     if (!node.is_string()) return wrong_type(node, "string");
     std::string_view rest = node.text;
+    bool understood = true;
     for (std::size_t i = 0; i < part.parts.size(); ++i) {
       const Part& piece = *part.parts[i];
       if (piece.kind != Part::Kind::primitive) {
@@ -798,9 +928,12 @@ class Reader::Matching {
       const auto shown = rest.substr(0, length);
       rest.remove_prefix(length);
       if (shown.empty() || piece.mirror) continue;
-      set(piece, piece.render == Render::query ? unescape_query(shown) : shown, node, scope);
+      if (piece.spelling.any())
+        understood = read_spelled(piece, shown, node, scope) && understood;
+      else
+        set(piece, piece.render == Render::query ? unescape_query(shown) : shown, node, scope);
     }
-    node.used = rest.empty();
+    node.used = rest.empty() && understood;
   }
 
   std::string_view unescape_query(std::string_view text) {
@@ -1057,7 +1190,10 @@ class Reader::Matching {
     instance_ = &instance;
     findings_.set_record_key(instance.visit != nullptr ? instance.visit->record_key : std::string_view{});
     Node& root = *instance.resource->node;
-    if (Node* type = root.member("resourceType")) type->used = true;
+    if (mapping_.is_document())
+      pass_over(root, mapping_.layout());
+    else if (Node* type = root.member("resourceType"))
+      type->used = true;
     for (const auto& path : mapping_.bookkeeping()) {
       // A group is understood as far as its members are.
       for (auto end = path.find('.');; end = path.find('.', end + 1)) {
@@ -1078,7 +1214,9 @@ class Reader::Matching {
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
       // What is contained are instances of their own.
-      if (at->name_text == "contained" && &node == instance.resource->node) continue;
+      if (at->name_text == "contained" && &node == instance.resource->node && !mapping_.is_document()) continue;
+      // What stands around the records of one document is shared by all: told once.
+      if (!at->used && mapping_.is_document() && !told_.insert(at->begin).second) continue;
       if (!at->used)
         report(is_number_in_words(*at) ? FindingId::number_in_text : FindingId::instance_unread, *instance.resource, at,
                {});
@@ -1113,6 +1251,7 @@ class Reader::Matching {
   Kind sets_kind_ = Kind::text;
   bool yielding_ = false;  // what is matched gives way to what was said before
   std::unordered_map<const Value*, const Instance*> begun_by_;  // lists that a yielding instance made
+  std::set<std::uint32_t> told_;  // places of what was not read, in a document
   std::string scratch_, precision_url_;
   std::uint32_t name_reference_ = 0;
 };
@@ -1123,6 +1262,18 @@ Reader::Reader(const Mapping& mapping, Options options)
 void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
                   std::vector<Record>& records, bool of_set) {
   std::vector<Resource> resources;
+  if (mapping_->is_document()) {
+    for (Node* one : split_records(tree, mapping_->layout(), arena)) {
+      resources.push_back({one, bytes, {}, {}, 0, nullptr, 0});
+      resources.back().whole = &tree;
+    }
+    if (resources.empty()) {
+      std::string way;
+      for (const auto& piece : mapping_->layout().records) way.append(way.empty() ? "" : ".").append(piece);
+      findings.report(FindingId::layout_no_record, {}, tree.begin, {way});
+    }
+    return read(resources, arena, findings, records, of_set);
+  }
   const Node* type = tree.is_object() ? tree.member("resourceType") : nullptr;
   if (type != nullptr && type->text == "Bundle") {
     std::uint32_t number = 0;

@@ -30,7 +30,8 @@ class Reader {
   /// mapping's names(); both, and the arena that the records go into, must outlive the records. Appends a
   /// record for each visit, in the order of their panels. Findings: mirror.differs, instance.unread, …; paths
   /// are FHIRPath. `of_set`: other documents hold other visits of the same wounds, so what visits share may say
-  /// what another one knew.
+  /// what another one knew. Of a document set: `tree` is one document of the layout, after open_cells(); a record for
+  /// each of its records.
   void read(syntax::Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records, bool of_set = false);
 
@@ -46,6 +47,7 @@ class Reader {
     std::string_view url{};         // how others refer to it: Type/id, else full_url; made while reading
     const syntax::Node* container = nullptr;  // the resource that it is contained in, and how that is referred to
     std::string_view container_url{};
+    const syntax::Node* whole = nullptr;  // the document that a record of a site's layout is a part of
   };
   void read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records, bool of_set = false);

@@ -6,6 +6,7 @@
 #include "base/digest.hpp"
 #include "base/escape.hpp"
 #include "base/time.hpp"
+#include "mapping/given.hpp"
 #include "record/write.hpp"
 
 namespace charpie::mapping {
@@ -76,6 +77,11 @@ void Writer::write_instance(const Planned& instance, std::string& out) {
 
 void Writer::write_bundle(const Record& record, std::string& out) {
   start(record);
+  if (mapping_->is_document()) {
+    const Planned* document = plan_.find(mapping_->visit_template());
+    if (document != nullptr) write_instance(*document, out);
+    return;
+  }
   const bool requests = options_.has_requests();
   out += R"({"resourceType":"Bundle","type":")";
   out += options_.pack;
@@ -232,7 +238,8 @@ Writer::Said Writer::write_bracket(std::uint32_t number, const Scope& scope, std
   out += lead;
   const Said first = step.starts_constant ? Said::constant : Said::nothing;
   const Said said = std::max(first, write_all(number + 1, step.next, scope, out));
-  if (said == Said::nothing || (said == Said::constant && step.may_vanish)) {
+  if (said == Said::nothing || (said == Said::constant && step.may_vanish) ||
+      (said == Said::repeated && step.may_vanish && step.needs_hole)) {
     out.resize(mark);
     return Said::nothing;
   }
@@ -278,8 +285,15 @@ Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::s
     }
     return said;
   }
-  if (list->form != Form::list) return said;
+  if (list->form != Form::list) {
+    // A site's word for "none" stands where the words of the elements do.
+    if (!step.says_none) return said;
+    inside.level[step.loop_level] = const_cast<Value*>(list);
+    return write(number + 1, inside, out);
+  }
   for (std::uint32_t i = 0; i < list->count; ++i) {
+    // Without what it must have, an element would say something else.
+    if (mapping_->is_document() && !holds_required(*list->children[i], record::field(step.accessor.field))) continue;
     inside.level[step.loop_level] = list->children[i];
     inside.index[step.loop_level] = i;
     said = std::max(said, write(number + 1, inside, out));
@@ -375,8 +389,14 @@ std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
       const Value* value = follow(step.accessor, scope);
       if (value == nullptr) return {};
       if (step.has_sets_kind && (!value->is_leaf() || value->kind != step.sets_kind)) return {};
+      if (step.part->spelling.any() || (mapping_->is_document() && (step.facet == Facet::value || step.facet == Facet::unit))) {
+        std::string_view why;
+        return spell(*step.part, *value, why);
+      }
       return facets_.get(value, step.accessor.field, step.facet, step.domain);
     }
+    case Source::fixed:
+      return step.part->allowed.front();
     case Source::key:
       scratch_.clear();
       plan_.append_key(*instance_, plan_.record_key(), scratch_);
@@ -440,6 +460,68 @@ std::string_view rendered(const Step& step, std::string_view text, std::string& 
 
 }  // namespace
 
+std::string_view Writer::spell(const Part& part, const Value& value, std::string_view& why) {
+  const Spelling& spelling = part.spelling;
+  const auto refuse = [&](std::string text) -> std::string_view {
+    why_ = std::move(text);
+    why = why_;
+    return {};
+  };
+  why = {};
+  if (value.quantity != nullptr && (part.facet == Facet::value || part.facet == Facet::unit)) {
+    // A number without its unit, or a unit alone, would say something else.
+    for (const auto& limit : mapping_->limits(part.accessor.field)) {
+      const auto* words = limit.spelled != nullptr && limit.facet == Facet::unit ? limit.spelled->spelling.words : nullptr;
+      if (words != nullptr && words->writing(value.quantity->unit) == nullptr) {
+        return refuse("no cell of " + words->name() + " means '" + std::string(value.quantity->unit) + "'");
+      }
+    }
+    if (!spelling.unit.empty() && value.quantity->unit != spelling.unit) {
+      return refuse("the layout has it in " + spelling.unit + ", not in '" + std::string(value.quantity->unit) + "'");
+    }
+    // Without its comparator the number would say something else.
+    if (!value.quantity->comparator.empty() && !mapping_->carries(part.accessor.field, Facet::comparator)) {
+      return refuse("a comparator");
+    }
+  }
+  if (const auto* words = spelling.words) {
+    const SiteWord* row = nullptr;
+    if (value.form == Form::none) {
+      row = words->writing_none();
+    } else if (value.form == Form::absent) {
+      row = words->writing_absent(value.text);
+    } else if (value.is_leaf()) {
+      const auto text = facets_.get(&value, part.accessor.field, part.facet, part.domain);
+      if (text.empty()) {
+        // Words as charted are the cell itself, unless the table would read them as something else.
+        if (value.code == nullptr || value.code->text.empty() || part.facet != Facet::self) return {};
+        if (words->reading(value.code->text) == nullptr) return value.code->text;
+        return refuse("these words are a cell of " + words->name() + " and would come back as its meaning");
+      }
+      row = words->writing(text);
+      if (row == nullptr) return refuse("no cell of " + words->name() + " means '" + std::string(text) + "'");
+    } else {
+      return {};
+    }
+    if (row != nullptr) return row->cell;
+    return refuse("no cell of " + words->name() + " means this");
+  }
+  if (!value.is_leaf()) return {};
+  auto text = facets_.get(&value, part.accessor.field, part.facet, part.domain);
+  if (text.empty()) return {};
+  if (spelling.time != nullptr) {
+    if (spelling.time->write(text, spelled_)) return spelled_;
+    return refuse("no pattern of '" + spelling.time->name() + "' would come back as it (" + spelling.time->patterns_text() +
+                  (spelling.time->zone_name().empty() ? "" : ", " + spelling.time->zone_name()) + ")");
+  }
+  if (spelling.number != nullptr && spelling.number->mark != '.') {
+    spelled_ = text;
+    std::replace(spelled_.begin(), spelled_.end(), '.', spelling.number->mark);
+    return spelled_;
+  }
+  return text;
+}
+
 std::string_view Writer::primitive_text(const Part& part, const Scope& scope, const Planned& instance) {
   instance_ = &instance;
   const Step& step = program_->step(part.step);
@@ -468,7 +550,7 @@ Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::strin
                          step.part->mirror, step.part->place});
   }
   out += ',';
-  return Said::hole;
+  return step.part->each || step.source == Source::fixed ? Said::repeated : Said::hole;
 }
 
 Writer::Said Writer::write_text(std::uint32_t number, const Scope& scope, std::string& out,
@@ -538,6 +620,17 @@ bool Writer::says_anything(const Part& members, const Scope& scope, const Planne
   return write_all(members.step + 1, program_->step(members.step).next, scope, out) != Said::nothing;
 }
 
+namespace {
+
+// Whether the words beside a code have a place of their own, and are not what stands in place of the word.
+bool carries_text_apart(const Mapping& mapping, FieldId field) {
+  return std::any_of(mapping.homes().begin(), mapping.homes().end(), [&](const Home& home) {
+    return home.field == field && home.facet == Facet::text && home.part->spelling.words == nullptr;
+  });
+}
+
+}  // namespace
+
 // --- what the form cannot hold
 // -------------------------------------------------------------------------------
 
@@ -558,6 +651,15 @@ void Writer::check(const Record& record, record::Findings& findings) {
                       {row.why});
     }
   }
+  if (mapping_->is_document()) {
+    check_given(record, findings);
+    for (const auto group : {FieldId::visit, FieldId::patient, FieldId::wound, FieldId::performed}) {
+      const Value* value = group == FieldId::visit ? record.root : record.at(group);
+      if (value == nullptr || holds_required(*value, record::field(group))) continue;
+      findings.report(record::FindingId::not_written, record::field(group).path, value->offset,
+                      {"the layout has no words for what each record must have"});
+    }
+  }
   for (auto id = record::field(FieldId::visit).first_member; id != FieldId::visit;
        id = record::field(id).next_sibling) {
     const Field& field = record::field(id);
@@ -565,24 +667,35 @@ void Writer::check(const Record& record, record::Findings& findings) {
   }
 }
 
-void Writer::check_value(const Value* value, const Field& field, const std::string& path,
+bool Writer::check_value(const Value* value, const Field& field, const std::string& path,
                          record::Findings& findings) {
-  if (value == nullptr) return;
+  if (value == nullptr) return false;
+  if (mapping_->is_document() && !check_carried(*value, field, path, findings)) return false;
   if (value->form == Form::group) {
+    bool any = false;
     for (auto id = field.first_member; id != FieldId::visit; id = record::field(id).next_sibling) {
       const Field& member = record::field(id);
       if (value->children[member.slot] == nullptr) continue;
-      check_value(value->children[member.slot], member, path + "." + std::string(member.name), findings);
+      any = check_value(value->children[member.slot], member, path + "." + std::string(member.name), findings) || any;
     }
-    return;
+    return any && (!mapping_->is_document() || holds_required(*value, field));
   }
   if (value->form == Form::list) {
+    bool all = true;
     for (std::uint32_t i = 0; i < value->count; ++i) {
-      check_value(value->children[i], field, path + "[" + std::to_string(i) + "]", findings);
+      all = check_value(value->children[i], field, path + "[" + std::to_string(i) + "]", findings) && all;
     }
-    return;
+    // An element that vanishes moves those behind it.
+    if (!all && mapping_->is_document()) {
+      findings.report(record::FindingId::not_in_form, path, value->offset,
+                      {"nothing is left of one of its elements: the list comes back shorter"});
+    }
+    return true;
   }
-  if (!value->is_leaf()) return;
+  if (!value->is_leaf()) return true;
+  const auto& all_given = mapping_->layout().given;
+  // What is given stands nowhere: alone, it does not keep its group.
+  bool held = std::none_of(all_given.begin(), all_given.end(), [&](const Given& one) { return one.field == field.id; });
   const auto report = [&](std::string_view why) {
     findings.report(record::FindingId::not_in_form, path, value->offset, {why});
   };
@@ -596,9 +709,16 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
     // `word` kinds are read as plain text; an `any` value has its homes by kind.
     if (field.kind == Kind::code) {
       const bool whole = mapping_->carries(field.id, Facet::code);
-      if (value->code->has_foreign() && !whole) report("a code of another system");
-      if (!value->code->text.empty() && !mapping_->carries(field.id, Facet::text))
+      if (value->code->has_foreign() && !whole) {
+        report("a code of another system");
+        held = false;
+      }
+      const bool text = mapping_->carries(field.id, Facet::text) &&
+                        (!mapping_->is_document() || value->code->word.empty() || carries_text_apart(*mapping_, field.id));
+      if (!value->code->text.empty() && !text) {
         report("words beside the code");
+        held = held && !value->code->word.empty();
+      }
       if (value->code->also_count != 0 && !mapping_->carries(field.id, Facet::code, true))
         report("further codings");
     }
@@ -606,12 +726,19 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
   if (value->quantity != nullptr && field.kind == Kind::quantity) {
     for (const auto& [facet, why] :
          {std::pair{Facet::comparator, "a comparator"}, std::pair{Facet::estimated, "an estimate"}}) {
-      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet))
-        report(why);
+      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet)) report(why);
     }
   }
+  std::string spelled_why;
   for (const auto& limit : mapping_->limits(field.id)) {
     const auto text = facets_.get(value, field.id, limit.facet, nullptr);
+    if (limit.spelled != nullptr) {
+      if (limit.only_kind && value->kind != limit.kind) continue;
+      std::string_view why;
+      spell(*limit.spelled, *value, why);
+      if (!why.empty() && spelled_why.empty()) spelled_why = why;
+      continue;
+    }
     if (text.empty()) continue;
     if (limit.only_kind && value->kind != limit.kind) continue;
     if (const auto why = misfit(limit.render, text); !why.empty()) report(why);
@@ -619,6 +746,74 @@ void Writer::check_value(const Value* value, const Field& field, const std::stri
         std::find(limit.allowed->begin(), limit.allowed->end(), text) == limit.allowed->end()) {
       report("the form has no place for '" + std::string(text) + "'");
     }
+  }
+  if (!spelled_why.empty()) {
+    report(spelled_why);
+    held = false;
+  }
+  return held;
+}
+
+// Whether what the group must have can be written.
+bool Writer::holds_required(const Value& group, const Field& shape) {
+  if (group.form != Form::group) return true;
+  for (auto id = shape.first_member; id != FieldId::visit; id = record::field(id).next_sibling) {
+    const Field& member = record::field(id);
+    const Value* value = group.children[member.slot];
+    if (member.occurs != record::Occurs::required || member.is_group() || value == nullptr) continue;
+    bool limited = false, said = false;
+    for (const auto& limit : mapping_->limits(id)) {
+      if (limit.spelled == nullptr) continue;
+      std::string_view why;
+      limited = true;
+      said = said || !spell(*limit.spelled, *value, why).empty();
+    }
+    if (limited && !said) return false;
+    if (value->code != nullptr && member.kind == Kind::code && value->code->has_foreign() && !mapping_->carries(id, Facet::code)) return false;
+  }
+  return true;
+}
+
+// What a layout has no place for at all, or not as it is: none, absent, an answer.
+bool Writer::check_carried(const Value& value, const Field& field, const std::string& path, record::Findings& findings) {
+  if (field.id == FieldId::format) return true;
+  const bool listed = std::any_of(mapping_->not_carried().begin(), mapping_->not_carried().end(),
+                                  [&](const NotCarried& row) { return row.field == field.id; });
+  if (listed) return false;
+  if (!mapping_->reaches(field.id)) {
+    findings.report(record::FindingId::not_carried, path, value.offset, {mapping_->layout().others});
+    return false;
+  }
+  const bool none = value.form == Form::none;
+  if (!none && value.form != Form::absent) return true;
+  const Facet facet = none ? Facet::none : Facet::absent;
+  std::string_view why = none ? "the layout cannot say \"none\" here" : "the layout cannot say why there is no answer";
+  bool held = mapping_->carries(field.id, facet);
+  // One of several tables may have the word.
+  std::string reason;
+  bool said = !held;
+  for (const auto& limit : mapping_->limits(field.id)) {
+    if (said || limit.spelled == nullptr || limit.spelled->spelling.words == nullptr) continue;
+    std::string_view refused;
+    said = !spell(*limit.spelled, value, refused).empty();
+    held = said;
+    if (!said) reason = refused;
+  }
+  if (!reason.empty() && !held) why = reason;
+  if (!held) findings.report(record::FindingId::not_in_form, path, value.offset, {why});
+  return held;
+}
+
+// What the layout implies is what comes back: another value, or none, does not.
+void Writer::check_given(const Record& record, record::Findings& findings) {
+  for (const auto& given : mapping_->layout().given) {
+    visit_given(record.root, given.field, [&](Value* group, const Field& field, const std::string& path) {
+      const Value* value = group == nullptr ? nullptr : group->children[field.slot];
+      const auto text = facets_.get(value, field.id, field.kind == Kind::code ? Facet::word : Facet::self, nullptr);
+      if (text == given.text) return;
+      findings.report(record::FindingId::not_in_form, path, value == nullptr ? record.root->offset : value->offset,
+                      {"every record of this layout has '" + given.text + "' here"});
+    });
   }
 }
 

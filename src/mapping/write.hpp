@@ -35,7 +35,8 @@ class Writer {
   /// (`not-in-form`), and a record without any system for its identity (`identity.no-system`, blocking).
   void check(const record::Record& record, record::Findings& findings);
 
-  /// Appends one Bundle (pack transaction or collection), compact JSON without a line end.
+  /// Appends one Bundle (pack transaction or collection), compact JSON without a line end. Of a document set: the
+  /// document, as its template has it.
   void write_bundle(const record::Record& record, std::string& out);
   /// Appends each resource as compact JSON and tells where it is; for packs that place resources themselves.
   void write_resources(const record::Record& record, std::string& out, std::vector<WrittenInstance>& written);
@@ -64,9 +65,13 @@ class Writer {
     knowledge_.fixed = options_.units == "fixed";
   }
   Facets& facets() { return facets_; }
+  /// What a hole of a site's layout says of a value; empty, and `why` says why, when the layout has no words for it.
+  /// Valid until the next call.
+  std::string_view spell(const Part& part, const record::Value& value, std::string_view& why);
 
  private:
-  enum class Said : std::uint8_t { nothing, constant, hole };
+  // `repeated`: only what stands in each of several places, or is fixed.
+  enum class Said : std::uint8_t { nothing, constant, repeated, hole };
   // Where in the output a shared stretch stands already.
   struct Stretch {
     std::size_t begin = 0, end = 0;
@@ -97,8 +102,13 @@ class Writer {
   Said write_identified(const Step& step, const Scope& scope, std::string& out);
   void append_identifier(const Planned& target, std::string& out) const;
   std::string path_of(const Accessor& accessor, const Scope& scope) const;
-  void check_value(const record::Value* value, const record::Field& field, const std::string& path,
+  // Both return whether something of the value is written.
+  bool check_value(const record::Value* value, const record::Field& field, const std::string& path,
                    record::Findings& findings);
+  bool check_carried(const record::Value& value, const record::Field& field, const std::string& path,
+                     record::Findings& findings);
+  bool holds_required(const record::Value& group, const record::Field& shape);
+  void check_given(const record::Record& record, record::Findings& findings);
 
   const Mapping* mapping_;
   const Program* program_;
@@ -112,7 +122,7 @@ class Writer {
   std::string visit_query_;  // of a visit's resources: identifier=SYSTEM|KEY, encoded
   std::string labels_;         // of the run: codings, each with a comma behind
   std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped
-  std::string scratch_, scratch_text_;
+  std::string scratch_, scratch_text_, spelled_, why_;
 };
 
 /// Renders every word of every domain once, so that writing a coded value is copying. Part of loading.

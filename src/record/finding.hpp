@@ -66,6 +66,10 @@ class Findings {
   void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line,
              std::uint32_t first_column = 1);
   void set_record_key(std::string_view key) { record_key_ = key; }
+  /// Gives the key to the findings since `mark` (an earlier all().size()): of a record whose key was read later.
+  void name_since(std::size_t mark, std::string_view key) {
+    for (auto i = mark; i < found_.size(); ++i) found_[i].record_key = key;
+  }
   /// Findings from here on are judged by these, one a finding kind; they must outlive this. Empty: by the list.
   void set_grades(std::span<const Grade> grades) { grades_ = grades; }
   /// The offset of a finding whose place is not known: line and column stay 0.

@@ -51,6 +51,7 @@ struct JsonPiece {
   std::size_t line = 0;        // line of the input on which `bytes` start, 1-based
   std::size_t column = 0;      // byte column there, 1-based
   std::uint64_t offset = 0;    // of `bytes` in the input
+  std::string context{};       // of an XML element: the namespace declarations that hold there (syntax/xml_stream.hpp)
   std::optional<Error> error;  // set when the piece is no record; says line and what to do
   std::vector<PiecePart> parts{};  // in the order of `bytes`; empty when these stood together
   std::vector<PieceOrigin> origins{};  // by offset; empty when all of it came from one place

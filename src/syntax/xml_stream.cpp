@@ -308,4 +308,17 @@ bool XmlStream::give_end(XmlPiece& piece) {
   return false;
 }
 
+bool XmlElementStream::next(JsonPiece& piece) {
+  piece_.bytes.swap(piece.bytes);
+  if (!stream_.next(piece_)) return false;
+  piece.bytes.swap(piece_.bytes);
+  piece.ordinal = piece_.ordinal;
+  piece.line = piece_.line;
+  piece.column = piece_.column;
+  piece.offset = piece_.offset;
+  piece.context = piece_.context;
+  piece.error = piece_.error;
+  return true;
+}
+
 }  // namespace charpie::syntax

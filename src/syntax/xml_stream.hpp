@@ -110,4 +110,17 @@ class XmlStream {
   std::optional<Error> trouble_;  // with the source or its encoding: told when what came before is told
 };
 
+/// The same, as pieces for whoever reads any syntax. UTF-8, whatever the document was written in.
+class XmlElementStream final : public PieceStream {
+ public:
+  /// The source must outlive the stream.
+  XmlElementStream(ByteSource& source, XmlRecords records, const XmlStreamLimits& limits = {})
+      : stream_(source, std::move(records), limits) {}
+  bool next(JsonPiece& piece) override;
+
+ private:
+  XmlStream stream_;
+  XmlPiece piece_;
+};
+
 }  // namespace charpie::syntax

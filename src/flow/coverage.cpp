@@ -1,0 +1,98 @@
+#include "flow/coverage.hpp"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "flow/input.hpp"
+#include "flow/convert.hpp"
+#include "flow/piece_reader.hpp"
+
+namespace charpie::flow {
+
+namespace {
+
+using Counts = std::map<std::string, std::uint64_t>;
+
+Counted by_frequency(const Counts& counts) {
+  Counted all(counts.begin(), counts.end());
+  std::stable_sort(all.begin(), all.end(), [](const auto& a, const auto& b) { return a.second > b.second; });
+  return all;
+}
+
+std::string without_indexes(std::string_view path) {
+  std::string plain;
+  bool inside = false;
+  for (const char c : path) {
+    inside = inside || c == '[';
+    if (!inside) plain += c;
+    if (c == ']') inside = false;
+  }
+  return plain;
+}
+
+// The fields that a record says something of.
+void collect(const record::Value* value, const record::Field& field, std::set<std::string>& into) {
+  if (value == nullptr) return;
+  if (value->form == record::Form::group) {
+    for (auto id = field.first_member; id != record::FieldId::visit; id = record::field(id).next_sibling) {
+      collect(value->children[record::field(id).slot], record::field(id), into);
+    }
+    return;
+  }
+  if (value->form == record::Form::list) {
+    for (std::uint32_t i = 0; i < value->count; ++i) collect(value->children[i], field, into);
+    return;
+  }
+  into.emplace(field.path);
+}
+
+}  // namespace
+
+Result<Coverage> cover(const std::vector<std::string>& files, const Engine& engine, const Form& form) {
+  Coverage coverage;
+  Counts filled, unread, words, findings;
+  PieceReader reader(engine, form, {});
+  Input input(files, engine.cut(form));
+  Batch batch;
+  while (true) {
+    batch.clear();
+    const auto more = input.fill(batch);
+    if (!more) return more.error();
+    if (!*more) break;
+    for (std::size_t i = 0; i < batch.count; ++i) {
+      const auto records = reader.read(batch.pieces[i], batch.file);
+      const auto found = reader.take_findings();
+      coverage.records += std::max<std::size_t>(records.size(), 1);
+      if (records.empty()) ++coverage.blocked;
+      for (const auto& one : records) {
+        std::set<std::string> fields;
+        collect(one.root, record::field(record::FieldId::visit), fields);
+        for (const auto& field : fields) ++filled[field];
+        if (blocks(found, one.text(record::FieldId::id))) ++coverage.blocked;
+      }
+      for (const auto& one : found) {
+        if (one.id == record::FindingId::instance_unread)
+          ++unread[without_indexes(one.path)];
+        else if (one.id == record::FindingId::cell_unknown)
+          ++words[one.message];
+        else
+          ++findings[std::string(record::finding_kind(one.id).slug)];
+      }
+    }
+  }
+  const auto& mapping = engine.mapping(form);
+  for (const auto& field : record::dictionary()) {
+    const bool has_place = std::any_of(mapping.homes().begin(), mapping.homes().end(),
+                                       [&](const mapping::Home& home) { return home.field == field.id; });
+    const std::string path(field.path);
+    if (has_place && !field.is_group() && !filled.contains(path)) coverage.never.push_back(path);
+  }
+  coverage.filled = by_frequency(filled);
+  coverage.unread = by_frequency(unread);
+  coverage.words = by_frequency(words);
+  coverage.findings = by_frequency(findings);
+  return coverage;
+}
+
+}  // namespace charpie::flow

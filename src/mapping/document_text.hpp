@@ -1,0 +1,52 @@
+// Documents of a site's layout as bytes in its syntax: JSON, XML, CSV, HL7 version 2; read and written.
+#pragma once
+#include <memory>
+#include <string>
+#include <string_view>
+
+#include "base/arena.hpp"
+#include "base/result.hpp"
+#include "mapping/mapping.hpp"
+#include "syntax/json_stream.hpp"
+#include "syntax/tree.hpp"
+
+namespace charpie::mapping {
+
+struct DocumentText {
+  syntax::Node* root = nullptr;  // as the template has it: cells opened (mapping/document.hpp)
+  std::string_view text{};       // UTF-8; begin and end of nodes count in it
+};
+
+/// Reads one document as the input was cut: the context of a piece are the namespace declarations around an element, or
+/// the header of a CSV file. Tree and text live in the arena, or are views into the piece. Error::invalid with line and
+/// column.
+Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena);
+
+/// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header. Error::invalid,
+/// and `out` ends anywhere, when the syntax cannot hold it.
+Outcome write_document(std::string_view json, const Mapping& mapping, std::string& out);
+
+/// The same as a piece that read_document() takes.
+Outcome write_piece(std::string_view json, const Mapping& mapping, syntax::JsonPiece& piece);
+
+/// A file of documents: joins the records of one document, and writes what stands around all of them.
+class DocumentOutput {
+ public:
+  /// `mapping` must outlive it.
+  explicit DocumentOutput(const Mapping& mapping) : mapping_(&mapping) {}
+  /// Takes documents as JSON, one a line, and appends what is ready. Memory: the document that may still grow.
+  Outcome add(std::string_view lines, std::string& out);
+  /// Appends what is left.
+  Outcome finish(std::string& out);
+
+ private:
+  Outcome add_one(std::string_view json, std::string& out);
+  Outcome flush(std::string& out);
+  Outcome begin(std::string& out);
+  const Mapping* mapping_;
+  bool begun_ = false;
+  std::unique_ptr<Arena> arena_;  // of the pending document
+  syntax::Node* pending_ = nullptr;
+};
+
+}  // namespace charpie::mapping

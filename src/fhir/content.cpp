@@ -28,7 +28,7 @@ bool same_words(std::string_view a, std::string_view b) {
 }  // namespace
 
 ContentChecks::ContentChecks(const terms::Terms& terms, const units::Units& units)
-    : terms_(terms), units_(units), loinc_(terms.system("loinc")), sct_(terms.system("sct")), ucum_(terms.system("ucum")) {
+    : units_(units), loinc_(terms.system("loinc")), sct_(terms.system("sct")), ucum_(terms.system("ucum")) {
   const auto add = [&](const std::string& system, const std::string& code, const std::string& display) {
     if (!system.empty() && !code.empty() && !display.empty()) displays_.emplace(system + '|' + code, display);
   };

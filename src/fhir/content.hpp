@@ -24,7 +24,6 @@ class ContentChecks {
 
  private:
   class Walk;
-  const terms::Terms& terms_;
   const units::Units& units_;
   const terms::CodeSystem* loinc_;
   const terms::CodeSystem* sct_;

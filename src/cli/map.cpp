@@ -1,4 +1,5 @@
-// charpie map: for whoever writes a site's layout: a first draft from a sample, and what a layout makes of one.
+// charpie map: for whoever writes a site's layout: a first draft from a sample, and what a layout makes of
+// one.
 #include <CLI/CLI.hpp>
 #include <filesystem>
 #include <memory>
@@ -33,22 +34,26 @@ void run_draft(Session& session, const DraftRequest& request) {
     return session.fail(draft.error());
   }
   for (const auto& one : draft->columns) {
-    session.out << one.name << "\n    " << (one.hole.empty() ? "left out" : one.hole) << "  (" << flow::confidence_name(one.confidence)
-                << ": " << one.reason << ")\n";
+    session.out << one.name << "\n    " << (one.hole.empty() ? "left out" : one.hole) << "  ("
+                << flow::confidence_name(one.confidence) << ": " << one.reason << ")\n";
   }
   std::error_code failure;
   std::filesystem::create_directories(request.folder, failure);
-  if (failure) return session.fail({Error::unwritable, "the folder cannot be made", request.folder, 0, 0, {}});
+  if (failure)
+    return session.fail({Error::unwritable, "the folder cannot be made", request.folder, 0, 0, {}});
   for (const auto& [name, content] : draft->files) {
     const auto path = request.folder + "/" + name;
-    if (std::filesystem::exists(path)) return session.fail({Error::unwritable, "is there already", path, 0, 0, "name a folder that is empty"});
+    if (std::filesystem::exists(path))
+      return session.fail({Error::unwritable, "is there already", path, 0, 0, "name a folder that is empty"});
     auto file = flow::OutputFile::open(path);
     if (!file) return session.fail(file.error());
     if (auto written = (*file)->write(content); !written) return session.fail(written.error());
     if (auto finished = (*file)->finish(); !finished) return session.fail(finished.error());
   }
-  session.out << draft->files.size() << " files in " << request.folder << ": decide what says DECLARE or DECIDE, then charpie map check site:"
-              << (request.folder.find('/') == std::string::npos ? "./" : "") << request.folder << ' ' << request.sample << '\n';
+  session.out << draft->files.size() << " files in " << request.folder
+              << ": decide what says DECLARE or DECIDE, then charpie map check site:"
+              << (request.folder.find('/') == std::string::npos ? "./" : "") << request.folder << ' '
+              << request.sample << '\n';
 }
 
 struct CheckRequest {
@@ -86,17 +91,22 @@ void run_map_check(Session& session, const CheckRequest& request) {
 void add_map(CLI::App& app, Session& session) {
   auto* command = app.add_subcommand("map", "help to write a site's layout");
   command->require_subcommand(1);
-  auto* draft = command->add_subcommand("draft", "a first layout from a sample (CSV with one row a record, or JSON), with reasons");
+  auto* draft = command->add_subcommand(
+      "draft", "a first layout from a sample (CSV with one row a record, or JSON), with reasons");
   const auto drafted = std::make_shared<DraftRequest>();
   draft->add_option("sample", drafted->sample, "a file of the site")->required();
   draft->add_option("-o,--output", drafted->folder, "the folder to write the layout to")->required();
-  draft->footer("Nothing is decided in silence: a unit, a zone or a meaning that nobody declared is refused when the layout is loaded.");
+  draft->footer(
+      "Nothing is decided in silence: a unit, a zone or a meaning that nobody declared is refused when the "
+      "layout is loaded.");
   draft->callback([drafted, &session] { run_draft(session, *drafted); });
   auto* check = command->add_subcommand("check", "prove a layout, and tell what it makes of samples");
   const auto checked = std::make_shared<CheckRequest>();
   check->add_option("layout", checked->site, "site:NAME or site:./FOLDER")->required();
   check->add_option("samples", checked->samples, "files of the site");
-  check->footer("Example:\n  charpie map check site:elbtal samples/elbtal.csv\nWhere each cell of a record comes from: charpie explain FILE --from site:NAME --to site:NAME --record KEY");
+  check->footer(
+      "Example:\n  charpie map check site:elbtal samples/elbtal.csv\nWhere each cell of a record comes from: "
+      "charpie explain FILE --from site:NAME --to site:NAME --record KEY");
   check->callback([checked, &session] { run_map_check(session, *checked); });
 }
 

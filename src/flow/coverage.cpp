@@ -4,8 +4,8 @@
 #include <map>
 #include <set>
 
-#include "flow/input.hpp"
 #include "flow/convert.hpp"
+#include "flow/input.hpp"
 #include "flow/piece_reader.hpp"
 
 namespace charpie::flow {

@@ -1,4 +1,5 @@
-// What a site's layout makes of a sample: the fields that were filled, and what was left over, most frequent first.
+// What a site's layout makes of a sample: the fields that were filled, and what was left over, most frequent
+// first.
 #pragma once
 #include <cstdint>
 #include <string>
@@ -17,8 +18,8 @@ struct Coverage {
   Counted filled;                          // fields, by the records that have them
   std::vector<std::string> never;          // fields that the layout has a place for and no record filled
   Counted unread;                          // ways to what no template knows
-  Counted words;                           // cells that a table of words does not have: "'Po' is not in ort.csv"
-  Counted findings;                        // slugs of everything else
+  Counted words;     // cells that a table of words does not have: "'Po' is not in ort.csv"
+  Counted findings;  // slugs of everything else
 };
 
 /// Reads the files. `engine`, loaded for `form`, must outlive the call. Error::unreadable.

@@ -34,13 +34,15 @@ struct Sample {
   char delimiter = ',';
   std::vector<Column> columns;
   void add(std::string_view name, std::string_view cell) {
-    auto known = std::find_if(columns.begin(), columns.end(), [&](const Column& one) { return one.name == name; });
+    auto known =
+        std::find_if(columns.begin(), columns.end(), [&](const Column& one) { return one.name == name; });
     if (known == columns.end()) known = columns.insert(columns.end(), Column{std::string(name), {}, true});
     if (cell.empty()) return;
     std::string number(cell);
     std::replace(number.begin(), number.end(), ',', '.');
     known->all_numbers = known->all_numbers && is_decimal(number);
-    if (known->cells.size() <= most_words && std::find(known->cells.begin(), known->cells.end(), cell) == known->cells.end()) {
+    if (known->cells.size() <= most_words &&
+        std::find(known->cells.begin(), known->cells.end(), cell) == known->cells.end()) {
       known->cells.emplace_back(cell);
     }
   }
@@ -90,7 +92,8 @@ Result<Sample> read_csv_sample(std::string_view text) {
     if (piece.error) return *piece.error;
     Arena arena;
     if (const auto read = syntax::read_csv_cells(piece.bytes, how, arena, cells); !read) return read.error();
-    for (std::size_t k = 0; k < cells.size() && k < header->columns.size(); ++k) sample.add(header->columns[k], cells[k].text);
+    for (std::size_t k = 0; k < cells.size() && k < header->columns.size(); ++k)
+      sample.add(header->columns[k], cells[k].text);
   }
   return sample;
 }
@@ -107,7 +110,9 @@ std::string plain(std::string_view text) {
 
 // A unit that the column's name says itself, as UCUM.
 std::string unit_in_name(std::string_view name, std::string& rest) {
-  static constexpr std::pair<std::string_view, std::string_view> units[] = {{"cm2", "cm2"}, {"cm", "cm"}, {"mm", "mm"}, {"ml", "mL"}, {"in", "[in_i]"}, {"inch", "[in_i]"}, {"inches", "[in_i]"}};
+  static constexpr std::pair<std::string_view, std::string_view> units[] = {
+      {"cm2", "cm2"},   {"cm", "cm"},       {"mm", "mm"},        {"ml", "mL"},
+      {"in", "[in_i]"}, {"inch", "[in_i]"}, {"inches", "[in_i]"}};
   const auto at = name.find_last_of(" _-([");
   if (at == std::string_view::npos || at == 0) return {};
   const auto last = plain(name.substr(at));
@@ -132,7 +137,9 @@ void propose(const Column& column, const std::string& name, DraftColumn& made) {
   const Field* best = nullptr;
   const auto take = [&](const Field& field, Confidence confidence, std::string reason) {
     const auto depth = [](const Field& one) { return std::count(one.path.begin(), one.path.end(), '.'); };
-    if (confidence < made.confidence || (confidence == made.confidence && (best == nullptr || depth(field) >= depth(*best)))) return;
+    if (confidence < made.confidence ||
+        (confidence == made.confidence && (best == nullptr || depth(field) >= depth(*best))))
+      return;
     best = &field;
     made.confidence = confidence;
     made.reason = std::move(reason);
@@ -141,12 +148,18 @@ void propose(const Column& column, const std::string& name, DraftColumn& made) {
     if (!can_stand(field)) continue;
     const auto path = plain(field.path);
     const auto own = plain(field.name);
-    if (field.id == record::FieldId::id && (said == "visitid" || said == "recordid")) take(field, Confidence::medium, "an identifier of the visit");
-    else if (said == path) take(field, Confidence::high, "the name is the field's");
-    else if (said == own && field.kind == Kind::quantity && column.all_numbers) take(field, Confidence::medium, "the name is the field's last word, and all cells are numbers");
-    else if (said == own) take(field, Confidence::low, "the name is the field's last word");
-    else if (own.size() > 3 && said.ends_with(own) && path.starts_with(said.substr(0, 3))) take(field, Confidence::medium, "the name ends with the field's last word");
-    else if (own.size() > 4 && said.size() > 4 && record::edit_distance(said, own) <= 1) take(field, Confidence::low, "one letter from the field's last word");
+    if (field.id == record::FieldId::id && (said == "visitid" || said == "recordid"))
+      take(field, Confidence::medium, "an identifier of the visit");
+    else if (said == path)
+      take(field, Confidence::high, "the name is the field's");
+    else if (said == own && field.kind == Kind::quantity && column.all_numbers)
+      take(field, Confidence::medium, "the name is the field's last word, and all cells are numbers");
+    else if (said == own)
+      take(field, Confidence::low, "the name is the field's last word");
+    else if (own.size() > 3 && said.ends_with(own) && path.starts_with(said.substr(0, 3)))
+      take(field, Confidence::medium, "the name ends with the field's last word");
+    else if (own.size() > 4 && said.size() > 4 && record::edit_distance(said, own) <= 1)
+      take(field, Confidence::low, "one letter from the field's last word");
   }
   if (best == nullptr) return;
   made.field = best->path;
@@ -214,7 +227,8 @@ Result<Draft> draft_layout(std::string_view text, const terms::Terms& terms) {
     const auto unit = unit_in_name(column.name, name);
     propose(column, name, made);
     if (!made.field.empty() && !taken.insert(made.field).second) {
-      made = {column.name, {}, "'" + made.field + "' was proposed for another column", Confidence::none, {}, {}};
+      made = {column.name,      {}, "'" + made.field + "' was proposed for another column",
+              Confidence::none, {}, {}};
     }
     if (!made.field.empty()) {
       const Field& field = *record::find_field(made.field);
@@ -223,13 +237,15 @@ Result<Draft> draft_layout(std::string_view text, const terms::Terms& terms) {
         made.hole += " in " + (unit.empty() ? std::string("DECLARE") : unit);
         made.reason += unit.empty() ? "; the unit is not said" : "; the name says the unit";
       }
-      const bool comma = std::any_of(column.cells.begin(), column.cells.end(), [](const auto& cell) { return cell.find(',') != std::string::npos; });
+      const bool comma = std::any_of(column.cells.begin(), column.cells.end(),
+                                     [](const auto& cell) { return cell.find(',') != std::string::npos; });
       if (comma && column.all_numbers) made.hole += " as decimal-comma";
       if (field.kind == Kind::time) made.hole += " as local";
       if (field.kind == Kind::code || field.kind == Kind::word) {
         made.table = plain(column.name);
         made.hole += " by " + made.table;
-        if (const auto* domain = terms.domain(field.argument)) draft.files[made.table + ".csv"] = words_table(column, *domain);
+        if (const auto* domain = terms.domain(field.argument))
+          draft.files[made.table + ".csv"] = words_table(column, *domain);
       }
       made.hole += "}";
       holes[column.name] = made.hole;
@@ -240,8 +256,11 @@ Result<Draft> draft_layout(std::string_view text, const terms::Terms& terms) {
   }
   Json set = {{"what", "DECLARE who sends this, and how"}, {"syntax", sample->is_csv ? "csv" : "json"}};
   if (sample->is_csv) set["delimiter"] = std::string(1, sample->delimiter);
-  set["times"] = {{"local", {{"pattern", {"DECLARE, such as DD.MM.YYYY hh:mm"}}, {"zone", "DECLARE, such as Europe/Berlin"}}}};
-  set["given"] = {{"source.system", "DECLARE a URI of the source"}, {"patient.system", "DECLARE a URI of its patient numbers"}};
+  set["times"] = {
+      {"local",
+       {{"pattern", {"DECLARE, such as DD.MM.YYYY hh:mm"}}, {"zone", "DECLARE, such as Europe/Berlin"}}}};
+  set["given"] = {{"source.system", "DECLARE a URI of the source"},
+                  {"patient.system", "DECLARE a URI of its patient numbers"}};
   set["others"] = "DECLARE why the other fields do not travel";
   set["template"] = holes;
   draft.files["set.json"] = set.dump(2) + "\n";

@@ -16,7 +16,7 @@ constexpr std::size_t chunk_bytes = 64u << 10;
 // The rows of one visit, each with its file's header.
 class CsvDocuments final : public syntax::PieceStream {
  public:
-  CsvDocuments(syntax::ByteSource& source, const mapping::Layout& layout) : layout_(layout) {
+  CsvDocuments(syntax::ByteSource& source, const mapping::Layout& layout) {
     how_.delimiter = layout.delimiter;
     how_.charset = layout.encoding;
     if (layout.key.empty()) {
@@ -56,7 +56,6 @@ class CsvDocuments final : public syntax::PieceStream {
 
  private:
   void take(const syntax::CsvHeader& header) { syntax::append_csv_header(header, {how_.delimiter, ""}, header_); }
-  const mapping::Layout& layout_;
   syntax::CsvReading how_;
   std::unique_ptr<syntax::CsvRows> rows_;
   std::unique_ptr<syntax::CsvGroups> groups_;

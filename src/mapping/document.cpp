@@ -6,9 +6,9 @@
 
 namespace charpie::mapping {
 
+using syntax::Names;
 using syntax::Node;
 using syntax::NodeKind;
-using syntax::Names;
 
 namespace {
 
@@ -98,7 +98,9 @@ void join(Node& object, const Layout::Joined& row, Arena& arena, const Names& na
   if (where == nullptr) return;
   Node* made = text_like(*where, arena.keep(text), arena);
   name(*made, row.name, names);
-  take_out(object, [&](const Node& one) { return std::find(row.of.begin(), row.of.end(), one.name_text) != row.of.end(); });
+  take_out(object, [&](const Node& one) {
+    return std::find(row.of.begin(), row.of.end(), one.name_text) != row.of.end();
+  });
   append(object, made);
 }
 
@@ -129,7 +131,8 @@ void take_numbers(Node& list, const std::vector<std::string>& way) {
   }
 }
 
-void put_numbers(Node& list, const std::vector<std::string>& way, bool as_field, Arena& arena, const Names& names) {
+void put_numbers(Node& list, const std::vector<std::string>& way, bool as_field, Arena& arena,
+                 const Names& names) {
   std::uint32_t number = 0;
   for (Node* item = list.first; item != nullptr; item = item->next) {
     ++number;
@@ -210,7 +213,11 @@ Outcome close_cells(Node& root, const Layout& layout, Arena& arena, const Names&
       std::string text;
       for (const Node* item = at->first; item != nullptr; item = item->next) {
         if (item->text.find(sign) != std::string_view::npos || item->text != trim(item->text)) {
-          return Error{Error::invalid, "an item of '" + list->first + "' would be read as several, or as another", {}, 0, 0,
+          return Error{Error::invalid,
+                       "an item of '" + list->first + "' would be read as several, or as another",
+                       {},
+                       0,
+                       0,
                        "the sign between items must not stand in one, nor blanks at its ends"};
         }
         if (item != at->first) text += list->second;
@@ -290,7 +297,8 @@ std::vector<Node*> views(Node& at, Way way, const std::string& by, Arena& arena)
   Node* list = at.is_object() ? at.member(way.front()) : nullptr;
   if (list == nullptr) return made;
   if (!list->is_array()) {
-    for (Node* inside : views(*list, way.subspan(1), by, arena)) made.push_back(with_member(at, *list, inside, arena));
+    for (Node* inside : views(*list, way.subspan(1), by, arena))
+      made.push_back(with_member(at, *list, inside, arena));
     return made;
   }
   const auto narrowed = [&](const std::vector<Node*>& items) {
@@ -305,7 +313,8 @@ std::vector<Node*> views(Node& at, Way way, const std::string& by, Arena& arena)
     std::vector<std::pair<std::string_view, std::vector<Node*>>> groups;
     for (Node* item = list->first; item != nullptr; item = item->next) {
       const auto value = value_of(*item, by);
-      auto known = std::find_if(groups.begin(), groups.end(), [&](const auto& one) { return one.first == value; });
+      auto known =
+          std::find_if(groups.begin(), groups.end(), [&](const auto& one) { return one.first == value; });
       if (known == groups.end()) known = groups.insert(groups.end(), {value, {}});
       known->second.push_back(item);
     }
@@ -341,7 +350,8 @@ bool join_at(Node& into, Node& next, Way way) {
   if (list == nullptr || list->kind != more->kind) return false;
   if (list->is_object()) return way.size() > 1 && join_at(*list, *more, way.subspan(1));
   if (!list->is_array() || more->first == nullptr) return false;
-  if (way.size() > 1 && list->last != nullptr && join_at(*list->last, *more->first, way.subspan(1))) return true;
+  if (way.size() > 1 && list->last != nullptr && join_at(*list->last, *more->first, way.subspan(1)))
+    return true;
   for (Node* item = more->first; item != nullptr;) {
     Node* after = item->next;
     append(*list, item);

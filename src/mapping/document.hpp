@@ -1,5 +1,5 @@
-// What lies between a syntax's tree and a layout's template: empty cells taken out, cells cut into lists or joined to one
-// text, and the records of one document told apart; and the same on the way out.
+// What lies between a syntax's tree and a layout's template: empty cells taken out, cells cut into lists or
+// joined to one text, and the records of one document told apart; and the same on the way out.
 #pragma once
 #include <string>
 #include <string_view>
@@ -12,23 +12,25 @@
 
 namespace charpie::mapping {
 
-/// Takes out what is empty, cuts and joins cells as the layout says. In place; texts made go to the arena. False when
-/// nothing is left of the root.
+/// Takes out what is empty, cuts and joins cells as the layout says. In place; texts made go to the arena.
+/// False when nothing is left of the root.
 bool open_cells(syntax::Node& root, const Layout& layout, Arena& arena, const syntax::Names& names);
 
 /// Marks as understood what the layout leaves out knowingly.
 void pass_over(syntax::Node& root, const Layout& layout);
 
-/// The way back, for a tree that is to be written. Error::invalid where an item holds the sign that would part it.
+/// The way back, for a tree that is to be written. Error::invalid where an item holds the sign that would
+/// part it.
 Outcome close_cells(syntax::Node& root, const Layout& layout, Arena& arena, const syntax::Names& names);
 
-/// The records of a document: for each, the document with one element in the list that Layout::records names (or, with
-/// records_by, those elements that have one value in common). What is around the list is shared, not copied. The document
-/// itself where the layout says nothing. Empty when the list is not there.
+/// The records of a document: for each, the document with one element in the list that Layout::records names
+/// (or, with records_by, those elements that have one value in common). What is around the list is shared,
+/// not copied. The document itself where the layout says nothing. Empty when the list is not there.
 std::vector<syntax::Node*> split_records(syntax::Node& root, const Layout& layout, Arena& arena);
 
-/// Joins the document of a record to that of the record before, when both are the same but for the list of records and
-/// what is around the list says something. `into` takes the elements over; both must live in one arena.
+/// Joins the document of a record to that of the record before, when both are the same but for the list of
+/// records and what is around the list says something. `into` takes the elements over; both must live in one
+/// arena.
 bool join_records(syntax::Node& into, syntax::Node& next, const Layout& layout);
 
 }  // namespace charpie::mapping

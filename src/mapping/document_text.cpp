@@ -14,10 +14,12 @@ using syntax::Node;
 
 namespace {
 
-Error nothing_left() { return {Error::invalid, "the document says nothing", {}, 1, 1, "leave it out"}; }
+Error nothing_left() {
+  return {Error::invalid, "the document says nothing", {}, 1, 1, "leave it out"};
+}
 
-Result<Node*> read_xml_document(std::string_view bytes, std::string_view context, const Mapping& mapping, Arena& arena,
-                                std::string_view& text) {
+Result<Node*> read_xml_document(std::string_view bytes, std::string_view context, const Mapping& mapping,
+                                Arena& arena, std::string_view& text) {
   const Layout& layout = mapping.layout();
   syntax::XmlReading how;
   how.context = context;
@@ -26,7 +28,12 @@ Result<Node*> read_xml_document(std::string_view bytes, std::string_view context
   text = document->text;
   const auto local = std::string_view(layout.element).substr(layout.element.find(':') + 1);
   if (document->root->name_text != local) {
-    return Error{Error::invalid, "the document's element is another than '" + layout.element + "'", {}, 1, 1, "give a document of this layout"};
+    return Error{Error::invalid,
+                 "the document's element is another than '" + layout.element + "'",
+                 {},
+                 1,
+                 1,
+                 "give a document of this layout"};
   }
   return syntax::members_of(*document->root, layout.shape, layout.spaces, arena, mapping.names());
 }
@@ -37,7 +44,9 @@ syntax::CsvReading csv_reading(const Layout& layout) {
   return how;
 }
 
-syntax::CsvHeader csv_header(const Layout& layout) { return {layout.columns}; }
+syntax::CsvHeader csv_header(const Layout& layout) {
+  return {layout.columns};
+}
 
 // The context of a piece of CSV is its file's header, as a row.
 Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena) {
@@ -47,7 +56,8 @@ Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& m
   if (auto read = syntax::read_csv_cells(piece.context, how, arena, cells); !read) return read.error();
   std::vector<syntax::CsvHeader> headers(1);
   for (const auto& cell : cells) headers.front().columns.emplace_back(cell.text);
-  if (layout.key.empty()) return syntax::read_csv_row(piece.bytes, headers.front(), how, arena, mapping.names());
+  if (layout.key.empty())
+    return syntax::read_csv_row(piece.bytes, headers.front(), how, arena, mapping.names());
   std::vector<syntax::CsvSource> sources(1);
   sources.front().name = layout.rows;
   sources.front().how = how;
@@ -63,7 +73,8 @@ Outcome write_csv_document(const Node& root, const Layout& layout, std::string& 
   const auto header = csv_header(layout);
   const Node* rows = layout.key.empty() ? &root : root.member(layout.rows);
   if (rows == nullptr) return std::monostate{};
-  for (const Node* row = rows->is_array() ? rows->first : rows; row != nullptr; row = rows->is_array() ? row->next : nullptr) {
+  for (const Node* row = rows->is_array() ? rows->first : rows; row != nullptr;
+       row = rows->is_array() ? row->next : nullptr) {
     if (auto written = syntax::append_csv_row(*row, header, how, out); !written) return written.error();
   }
   return std::monostate{};
@@ -77,21 +88,31 @@ Outcome encode(const Layout& layout, std::string& text) {
   std::string encoded;
   std::string_view rest = text;
   if (!recoder->recode(rest, encoded) || !rest.empty()) {
-    return Error{Error::invalid, "a character that " + layout.encoding + " does not have", {}, 0, 0, "correct the value, or the layout's encoding"};
+    return Error{Error::invalid,
+                 "a character that " + layout.encoding + " does not have",
+                 {},
+                 0,
+                 0,
+                 "correct the value, or the layout's encoding"};
   }
   recoder->finish(encoded);
   text = std::move(encoded);
   return std::monostate{};
 }
 
-Result<Node*> read_er7_document(std::string_view bytes, const Mapping& mapping, Arena& arena, std::string_view& text) {
+Result<Node*> read_er7_document(std::string_view bytes, const Mapping& mapping, Arena& arena,
+                                std::string_view& text) {
   syntax::Er7Reading how;
   how.charset = mapping.layout().encoding;
   auto document = syntax::read_er7(bytes, arena, mapping.names(), how);
   if (!document) return document.error();
   text = document->text;
   if (!mapping.layout().structures->group(*document->root, arena, mapping.names())) {
-    return Error{Error::invalid, "the message has a structure that er7-groups.csv does not have", {}, 1, 1,
+    return Error{Error::invalid,
+                 "the message has a structure that er7-groups.csv does not have",
+                 {},
+                 1,
+                 1,
                  "add its rows, or leave the message out"};
   }
   // MSH-1 and MSH-2 are the message's own delimiters.
@@ -112,7 +133,8 @@ Result<Node*> read_er7_document(std::string_view bytes, const Mapping& mapping, 
 }
 
 // The tree in its syntax; `alone`: with all that a document of its own needs.
-Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, const syntax::Names& names, std::string& out) {
+Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, const syntax::Names& names,
+                   std::string& out) {
   switch (layout.syntax) {
     case LayoutSyntax::json:
       syntax::append_json(root, out);
@@ -142,16 +164,21 @@ Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping
   DocumentText made{nullptr, bytes};
   auto root = [&]() -> Result<Node*> {
     switch (layout.syntax) {
-      case LayoutSyntax::json: return syntax::read_json(bytes, arena, mapping.names());
-      case LayoutSyntax::xml: return read_xml_document(bytes, piece.context, mapping, arena, made.text);
-      case LayoutSyntax::csv: return read_csv_document(piece, mapping, arena);
-      case LayoutSyntax::hl7v2: break;
+      case LayoutSyntax::json:
+        return syntax::read_json(bytes, arena, mapping.names());
+      case LayoutSyntax::xml:
+        return read_xml_document(bytes, piece.context, mapping, arena, made.text);
+      case LayoutSyntax::csv:
+        return read_csv_document(piece, mapping, arena);
+      case LayoutSyntax::hl7v2:
+        break;
     }
     return read_er7_document(bytes, mapping, arena, made.text);
   }();
   if (!root) return root.error();
   made.root = *root;
-  if (!made.root->is_object()) return Error{Error::invalid, "a document must be an object", {}, 1, 1, "give a document of this layout"};
+  if (!made.root->is_object())
+    return Error{Error::invalid, "a document must be an object", {}, 1, 1, "give a document of this layout"};
   if (!open_cells(*made.root, layout, arena, mapping.names())) return nothing_left();
   return made;
 }
@@ -161,7 +188,8 @@ Outcome write_document(std::string_view json, const Mapping& mapping, std::strin
   auto tree = syntax::read_json(json, arena, mapping.names());
   if (!tree) return tree.error();
   if (auto closed = close_cells(**tree, mapping.layout(), arena, mapping.names()); !closed) return closed;
-  if (auto written = write_tree(**tree, mapping.layout(), true, arena, mapping.names(), out); !written) return written;
+  if (auto written = write_tree(**tree, mapping.layout(), true, arena, mapping.names(), out); !written)
+    return written;
   std::string trial = mapping.layout().encoding.empty() ? std::string{} : out;
   return encode(mapping.layout(), trial);
 }
@@ -238,9 +266,12 @@ Outcome DocumentOutput::flush(std::string& out) {
   if (auto begun = begin(out); !begun) return begun;
   Node* document = std::exchange(pending_, nullptr);
   if (document == nullptr) return std::monostate{};
-  if (auto closed = close_cells(*document, mapping_->layout(), *arena_, mapping_->names()); !closed) return closed;
+  if (auto closed = close_cells(*document, mapping_->layout(), *arena_, mapping_->names()); !closed)
+    return closed;
   std::string text;
-  if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), text); !written) return written;
+  if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), text);
+      !written)
+    return written;
   if (auto encoded = encode(mapping_->layout(), text); !encoded) return encoded;
   out += text;
   const auto syntax = mapping_->layout().syntax;

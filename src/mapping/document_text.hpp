@@ -17,13 +17,13 @@ struct DocumentText {
   std::string_view text{};       // UTF-8; begin and end of nodes count in it
 };
 
-/// Reads one document as the input was cut: the context of a piece are the namespace declarations around an element, or
-/// the header of a CSV file. Tree and text live in the arena, or are views into the piece. Error::invalid with line and
-/// column.
+/// Reads one document as the input was cut: the context of a piece are the namespace declarations around an
+/// element, or the header of a CSV file. Tree and text live in the arena, or are views into the piece.
+/// Error::invalid with line and column.
 Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena);
 
-/// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header. Error::invalid,
-/// and `out` ends anywhere, when the syntax cannot hold it.
+/// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header.
+/// Error::invalid, and `out` ends anywhere, when the syntax cannot hold it.
 Outcome write_document(std::string_view json, const Mapping& mapping, std::string& out);
 
 /// The same as a piece that read_document() takes.
@@ -34,7 +34,8 @@ class DocumentOutput {
  public:
   /// `mapping` must outlive it.
   explicit DocumentOutput(const Mapping& mapping) : mapping_(&mapping) {}
-  /// Takes documents as JSON, one a line, and appends what is ready. Memory: the document that may still grow.
+  /// Takes documents as JSON, one a line, and appends what is ready. Memory: the document that may still
+  /// grow.
   Outcome add(std::string_view lines, std::string& out);
   /// Appends what is left.
   Outcome finish(std::string& out);

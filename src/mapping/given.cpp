@@ -13,13 +13,14 @@ namespace {
 
 // Groups that every record has, or must have to be told from those of others.
 bool is_always_there(const Field& group) {
-  return group.id == FieldId::source || (group.parent == FieldId::visit && group.occurs == record::Occurs::required);
+  return group.id == FieldId::source ||
+         (group.parent == FieldId::visit && group.occurs == record::Occurs::required);
 }
 
 using Use = std::function<void(Value* group, const Field& field, const std::string& path)>;
 
-void descend(Value* at, std::vector<FieldId>::const_reverse_iterator way, std::vector<FieldId>::const_reverse_iterator end,
-             const std::string& path, const Use& use) {
+void descend(Value* at, std::vector<FieldId>::const_reverse_iterator way,
+             std::vector<FieldId>::const_reverse_iterator end, const std::string& path, const Use& use) {
   const Field& field = record::field(*way);
   const auto here = (path.empty() ? "" : path + ".") + std::string(field.name);
   if (way + 1 == end) return use(at, field, here);

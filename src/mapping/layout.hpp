@@ -1,5 +1,5 @@
-// What a site's set.json says beside its template: the syntax of the files, and what stands between their tree and the
-// template.
+// What a site's set.json says beside its template: the syntax of the files, and what stands between their
+// tree and the template.
 #pragma once
 #include <map>
 #include <memory>
@@ -29,17 +29,21 @@ struct Layout {
   LayoutSyntax syntax = LayoutSyntax::json;
   bool reads = true, writes = true;  // "direction"
   std::string others;                // why fields without a home do not travel; empty: each must have one
-  std::vector<std::string> records;  // the way to the list whose elements are records; empty: the document is one
-  std::string records_by;            // a member whose value tells records apart in that list (OBX-4); empty: each element
-  bool keeps_empty = false;          // an empty text is a text
-  std::map<std::string, std::string, std::less<>> lists;  // members whose text is several, and what stands between
+  std::vector<std::string>
+      records;  // the way to the list whose elements are records; empty: the document is one
+  std::string
+      records_by;  // a member whose value tells records apart in that list (OBX-4); empty: each element
+  bool keeps_empty = false;  // an empty text is a text
+  std::map<std::string, std::string, std::less<>>
+      lists;  // members whose text is several, and what stands between
   struct Joined {
     std::string name, by;
     std::vector<std::string> of;
   };
   std::vector<Joined> joined;  // members that are one text: a date and a time of day
   std::vector<Given> given;
-  std::map<std::string, std::vector<std::string>, std::less<>> numbered;  // lists whose items count from 1, and where
+  std::map<std::string, std::vector<std::string>, std::less<>>
+      numbered;  // lists whose items count from 1, and where
 
   std::vector<std::string> left_out;  // ways to what is known and does not travel
 
@@ -47,13 +51,14 @@ struct Layout {
   std::shared_ptr<const syntax::Er7Structures> structures;
 
   // XML
-  std::string root, element;  // the root around the documents and the document's element; no root: one document a line
-  syntax::XmlSpaces spaces;   // prefix, namespace name
-  syntax::Shape shape;        // what the template has as a list or an object
+  std::string root,
+      element;  // the root around the documents and the document's element; no root: one document a line
+  syntax::XmlSpaces spaces;  // prefix, namespace name
+  syntax::Shape shape;       // what the template has as a list or an object
 
   // CSV
   char delimiter = ',';
-  std::string encoding;           // by its iconv name; empty: UTF-8
+  std::string encoding;  // by its iconv name; empty: UTF-8
   std::string line_end = "\n";
   std::vector<std::string> columns;  // in the order they are written; empty: as the template has them
   std::vector<std::string> key;      // the rows of one visit have these in common; empty: one row a visit

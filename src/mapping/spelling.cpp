@@ -40,7 +40,8 @@ Result<SiteWords> SiteWords::load(std::string_view text, const std::string& file
   made.name_ = file.substr(file.rfind('/') + 1);
   for (const auto* column : {"cell", "means", "direction"}) {
     if (table->column(column) == syntax::CsvTable::none) {
-      return table_fault(file, 1, std::string("the table has no column '") + column + "'", "the columns are cell,means,direction");
+      return table_fault(file, 1, std::string("the table has no column '") + column + "'",
+                         "the columns are cell,means,direction");
     }
   }
   for (const auto& row : table->rows) {
@@ -50,7 +51,8 @@ Result<SiteWords> SiteWords::load(std::string_view text, const std::string& file
     const auto means = std::string(table->cell(row, "means"));
     const auto direction = table->cell(row, "direction");
     if (word.cell.empty() || means.empty()) {
-      return table_fault(file, row.line, "the row has an empty cell", "an empty cell is a missing field: it needs no row");
+      return table_fault(file, row.line, "the row has an empty cell",
+                         "an empty cell is a missing field: it needs no row");
     }
     if (means == "(none)") {
       word.none = true;
@@ -60,7 +62,8 @@ Result<SiteWords> SiteWords::load(std::string_view text, const std::string& file
       word.means = means;
     }
     if (direction != "both" && direction != "in" && direction != "out") {
-      return table_fault(file, row.line, "unknown direction '" + std::string(direction) + "'", "both, in or out");
+      return table_fault(file, row.line, "unknown direction '" + std::string(direction) + "'",
+                         "both, in or out");
     }
     word.read = direction != "out";
     word.written = direction != "in";
@@ -68,16 +71,18 @@ Result<SiteWords> SiteWords::load(std::string_view text, const std::string& file
     if (word.read) {
       const auto [known, fresh] = made.by_cell_.emplace(word.cell, place);
       if (!fresh) {
-        return table_fault(file, row.line, "the cell '" + word.cell + "' is read twice: here and in line " +
-                                               std::to_string(made.rows_[known->second].line),
+        return table_fault(file, row.line,
+                           "the cell '" + word.cell + "' is read twice: here and in line " +
+                               std::to_string(made.rows_[known->second].line),
                            "take one row out, or give it the direction 'out'");
       }
     }
     if (word.written) {
       const auto [known, fresh] = made.by_means_.emplace(means, place);
       if (!fresh) {
-        return table_fault(file, row.line, "'" + means + "' is written twice: here and in line " +
-                                               std::to_string(made.rows_[known->second].line),
+        return table_fault(file, row.line,
+                           "'" + means + "' is written twice: here and in line " +
+                               std::to_string(made.rows_[known->second].line),
                            "give all but one the direction 'in'");
       }
     }
@@ -100,7 +105,9 @@ const SiteWord* SiteWords::writing_absent(std::string_view reason) const {
   return writing(std::string(absent_begin) + std::string(reason) + ")");
 }
 
-const SiteWord* SiteWords::writing_none() const { return writing("(none)"); }
+const SiteWord* SiteWords::writing_none() const {
+  return writing("(none)");
+}
 
 // --- times
 // ---------------------------------------------------------------------------------------------------
@@ -116,15 +123,16 @@ std::optional<TimeForm::Pattern> TimeForm::parse(const std::string& text) {
   };
   // The longest of each letter first.
   static const Row rows[] = {
-      {"YYYY", {Piece::year, 4}},     {"MM", {Piece::month, 2}},   {"M", {Piece::month, 1}},
-      {"DD", {Piece::day, 2}},        {"D", {Piece::day, 1}},      {"+hh:mm", {Piece::offset, 4, true}},
-      {"+hhmm", {Piece::offset, 4}},  {"hh", {Piece::hour, 2}},    {"h", {Piece::hour, 1}},
-      {"mm", {Piece::minute, 2}},     {"ss", {Piece::second, 2}},  {"AP", {Piece::half, 2}},
+      {"YYYY", {Piece::year, 4}},    {"MM", {Piece::month, 2}},  {"M", {Piece::month, 1}},
+      {"DD", {Piece::day, 2}},       {"D", {Piece::day, 1}},     {"+hh:mm", {Piece::offset, 4, true}},
+      {"+hhmm", {Piece::offset, 4}}, {"hh", {Piece::hour, 2}},   {"h", {Piece::hour, 1}},
+      {"mm", {Piece::minute, 2}},    {"ss", {Piece::second, 2}}, {"AP", {Piece::half, 2}},
   };
   Pattern pattern{text, {}};
   std::string_view rest = text;
   while (!rest.empty()) {
-    const auto row = std::find_if(std::begin(rows), std::end(rows), [&](const Row& one) { return rest.starts_with(one.text); });
+    const auto row = std::find_if(std::begin(rows), std::end(rows),
+                                  [&](const Row& one) { return rest.starts_with(one.text); });
     if (row != std::end(rows)) {
       if (pattern.has(row->token.piece)) return std::nullopt;
       pattern.tokens.push_back(row->token);
@@ -136,10 +144,10 @@ std::optional<TimeForm::Pattern> TimeForm::parse(const std::string& text) {
     rest.remove_prefix(1);
   }
   // A part of a time stands only behind the greater ones: a day needs its month.
-  const std::pair<Piece, Piece> needs[] = {{Piece::month, Piece::year}, {Piece::day, Piece::month},
-                                           {Piece::hour, Piece::day},   {Piece::minute, Piece::hour},
+  const std::pair<Piece, Piece> needs[] = {{Piece::month, Piece::year},  {Piece::day, Piece::month},
+                                           {Piece::hour, Piece::day},    {Piece::minute, Piece::hour},
                                            {Piece::hour, Piece::minute}, {Piece::second, Piece::minute},
-                                           {Piece::half, Piece::hour},  {Piece::offset, Piece::hour}};
+                                           {Piece::half, Piece::hour},   {Piece::offset, Piece::hour}};
   if (!pattern.has(Piece::year)) return std::nullopt;
   for (const auto& [one, other] : needs) {
     if (pattern.has(one) && !pattern.has(other)) return std::nullopt;
@@ -153,16 +161,31 @@ Result<TimeForm> TimeForm::make(std::string name, std::vector<std::string> patte
   made.zone_name_ = std::move(zone);
   if (!made.zone_name_.empty()) {
     made.zone_ = Zone::named(made.zone_name_);
-    if (!made.zone_) return Error{Error::usage, "there is no time zone '" + made.zone_name_ + "'", {}, 0, 0, "write an IANA name such as Europe/Berlin"};
+    if (!made.zone_)
+      return Error{Error::usage,
+                   "there is no time zone '" + made.zone_name_ + "'",
+                   {},
+                   0,
+                   0,
+                   "write an IANA name such as Europe/Berlin"};
   }
   for (const auto& one : patterns) {
     auto pattern = parse(one);
     if (!pattern) {
-      return Error{Error::usage, "'" + one + "' is no pattern of a time", {}, 0, 0,
+      return Error{Error::usage,
+                   "'" + one + "' is no pattern of a time",
+                   {},
+                   0,
+                   0,
                    "YYYY, MM, DD, hh, mm, ss, AP, +hhmm, each once and none without the greater ones"};
     }
     if (pattern->has(Piece::hour) && !pattern->has(Piece::offset) && !made.zone_) {
-      return Error{Error::usage, "'" + one + "' has a time of day without offset", {}, 0, 0, "give the zone of the site"};
+      return Error{Error::usage,
+                   "'" + one + "' has a time of day without offset",
+                   {},
+                   0,
+                   0,
+                   "give the zone of the site"};
     }
     made.patterns_.push_back(std::move(*pattern));
   }
@@ -218,12 +241,24 @@ TimeForm::Outcome TimeForm::read(const Pattern& pattern, std::string_view cell, 
         good = cell.starts_with(token.text);
         if (good) cell.remove_prefix(token.text.size());
         break;
-      case Piece::year: good = digits(cell, 4, 4, year); break;
-      case Piece::month: good = digits(cell, least, 2, month) && month >= 1; break;
-      case Piece::day: good = digits(cell, least, 2, day) && day >= 1; break;
-      case Piece::hour: good = digits(cell, least, 2, hour); break;
-      case Piece::minute: good = digits(cell, 2, 2, minute); break;
-      case Piece::second: good = digits(cell, 2, 2, second); break;
+      case Piece::year:
+        good = digits(cell, 4, 4, year);
+        break;
+      case Piece::month:
+        good = digits(cell, least, 2, month) && month >= 1;
+        break;
+      case Piece::day:
+        good = digits(cell, least, 2, day) && day >= 1;
+        break;
+      case Piece::hour:
+        good = digits(cell, least, 2, hour);
+        break;
+      case Piece::minute:
+        good = digits(cell, 2, 2, minute);
+        break;
+      case Piece::second:
+        good = digits(cell, 2, 2, second);
+        break;
       case Piece::half:
         good = cell.starts_with("AM") || cell.starts_with("PM");
         if (good) {
@@ -294,16 +329,30 @@ bool TimeForm::write(const Pattern& pattern, std::string_view text, std::string&
   cell.clear();
   for (const auto& token : pattern.tokens) {
     switch (token.piece) {
-      case Piece::literal: cell += token.text; break;
-      case Piece::year: append_padded(time.year, 4, cell); break;
-      case Piece::month: append_padded(time.month, token.digits, cell); break;
-      case Piece::day: append_padded(time.day, token.digits, cell); break;
+      case Piece::literal:
+        cell += token.text;
+        break;
+      case Piece::year:
+        append_padded(time.year, 4, cell);
+        break;
+      case Piece::month:
+        append_padded(time.month, token.digits, cell);
+        break;
+      case Piece::day:
+        append_padded(time.day, token.digits, cell);
+        break;
       case Piece::hour:
         append_padded(pattern.has(Piece::half) ? (time.hour + 11) % 12 + 1 : time.hour, token.digits, cell);
         break;
-      case Piece::minute: append_padded(time.minute, 2, cell); break;
-      case Piece::second: append_padded(time.second, 2, cell); break;
-      case Piece::half: cell += time.hour < 12 ? "AM" : "PM"; break;
+      case Piece::minute:
+        append_padded(time.minute, 2, cell);
+        break;
+      case Piece::second:
+        append_padded(time.second, 2, cell);
+        break;
+      case Piece::half:
+        cell += time.hour < 12 ? "AM" : "PM";
+        break;
       case Piece::offset: {
         const int size = time.offset_minutes < 0 ? -time.offset_minutes : time.offset_minutes;
         cell += time.offset_minutes < 0 ? '-' : '+';

@@ -1,5 +1,5 @@
-// How a site spells a value in a cell where it does not spell it as the record does: words of its own, a decimal comma,
-// a unit that stands in the heading, local times. Each row serves both ways.
+// How a site spells a value in a cell where it does not spell it as the record does: words of its own, a
+// decimal comma, a unit that stands in the heading, local times. Each row serves both ways.
 #pragma once
 #include <cstdint>
 #include <map>
@@ -16,21 +16,21 @@ namespace charpie::mapping {
 
 /// One row of a site's table of words (NAME.csv: cell,means,direction).
 struct SiteWord {
-  std::string cell;    // as it stands at the site
-  std::string means;   // the text of the field ("sacrum", "true"); empty for the two below
-  std::string absent;  // "(absent not-performed)": the reason
-  bool none = false;   // "(none)"
-  bool read = true;    // direction `both` or `in`
-  bool written = true; // direction `both` or `out`
+  std::string cell;     // as it stands at the site
+  std::string means;    // the text of the field ("sacrum", "true"); empty for the two below
+  std::string absent;   // "(absent not-performed)": the reason
+  bool none = false;    // "(none)"
+  bool read = true;     // direction `both` or `in`
+  bool written = true;  // direction `both` or `out`
   std::uint32_t line = 0;
 };
 
 /// A site's words for the values of a field.
 class SiteWords {
  public:
-  /// Reads the table. Error::mapping_broken with file and line for a column that is missing, a cell that is read twice,
-  /// a meaning that is written twice, an unknown direction. Whether a field can hold the meanings is asked where the
-  /// table is used.
+  /// Reads the table. Error::mapping_broken with file and line for a column that is missing, a cell that is
+  /// read twice, a meaning that is written twice, an unknown direction. Whether a field can hold the meanings
+  /// is asked where the table is used.
   static Result<SiteWords> load(std::string_view text, const std::string& file);
   /// The row that a cell is read by, or nullptr.
   const SiteWord* reading(std::string_view cell) const;
@@ -50,16 +50,17 @@ class SiteWords {
 
 /// How a site writes times: patterns, and the zone of those without an offset.
 ///
-/// A pattern is text with YYYY, MM or M, DD or D, hh or h, mm, ss, AP (AM or PM; hh then counts to 12), and +hhmm or
-/// +hh:mm for an offset. Anything else stands for itself.
+/// A pattern is text with YYYY, MM or M, DD or D, hh or h, mm, ss, AP (AM or PM; hh then counts to 12), and
+/// +hhmm or +hh:mm for an offset. Anything else stands for itself.
 class TimeForm {
  public:
-  /// Error::usage with a message for a pattern that is none, or has a time of day with neither offset nor zone.
+  /// Error::usage with a message for a pattern that is none, or has a time of day with neither offset nor
+  /// zone.
   static Result<TimeForm> make(std::string name, std::vector<std::string> patterns, std::string zone);
 
   enum class Outcome : std::uint8_t { good, no_time, never, twice };
-  /// The record's text of a cell, by the first pattern that fits it whole. Nothing is guessed: a local time that never
-  /// was, or was twice, gives no text.
+  /// The record's text of a cell, by the first pattern that fits it whole. Nothing is guessed: a local time
+  /// that never was, or was twice, gives no text.
   Outcome read(std::string_view cell, std::string& text) const;
   /// The cell that read() would give this text for; false when there is none.
   bool write(std::string_view text, std::string& cell) const;

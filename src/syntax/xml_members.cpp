@@ -10,7 +10,8 @@ namespace {
 
 class Reader {
  public:
-  Reader(const XmlSpaces& spaces, Arena& arena, const Names& names) : spaces_(spaces), arena_(arena), names_(names) {}
+  Reader(const XmlSpaces& spaces, Arena& arena, const Names& names)
+      : spaces_(spaces), arena_(arena), names_(names) {}
 
   Node* read(const XmlNode& element, const Shape* shape) {
     bool has_attributes = false;
@@ -18,8 +19,10 @@ class Reader {
       has_attributes = has_attributes || at->space != xml_declarations;
     }
     bool has_elements = false;
-    for (const auto* at = element.first; at != nullptr; at = at->next) has_elements = has_elements || at->is_element();
-    if (!has_attributes && !has_elements && (shape == nullptr || !shape->is_object)) return text(element, element);
+    for (const auto* at = element.first; at != nullptr; at = at->next)
+      has_elements = has_elements || at->is_element();
+    if (!has_attributes && !has_elements && (shape == nullptr || !shape->is_object))
+      return text(element, element);
     Node* object = arena_.make<Node>();
     object->kind = NodeKind::object;
     object->begin = element.begin;
@@ -69,7 +72,8 @@ class Reader {
     return value;
   }
 
-  std::string name(std::string_view space, std::string_view prefix, std::string_view local, bool attribute) const {
+  std::string name(std::string_view space, std::string_view prefix, std::string_view local,
+                   bool attribute) const {
     if (space.empty()) return std::string(local);
     const auto known = std::find_if(spaces_.begin(), spaces_.end(), [&](const XmlSpace& one) {
       // An attribute without prefix has no namespace, so the default namespace is none of attributes.
@@ -130,33 +134,44 @@ class Reader {
 };
 
 bool is_name(std::string_view name) {
-  // Letters, digits, '-', '_', '.', one colon; anything beyond ASCII is taken for a letter (XML 1.0 section 2.3).
-  if (name.empty() || (name.front() >= '0' && name.front() <= '9') || name.front() == '-' || name.front() == '.') return false;
+  // Letters, digits, '-', '_', '.', one colon; anything beyond ASCII is taken for a letter (XML 1.0
+  // section 2.3).
+  if (name.empty() || (name.front() >= '0' && name.front() <= '9') || name.front() == '-' ||
+      name.front() == '.')
+    return false;
   return std::all_of(name.begin(), name.end(), [](char c) {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '_' || c == '.' ||
-           c == ':' || static_cast<unsigned char>(c) >= 0x80;
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' ||
+           c == '_' || c == '.' || c == ':' || static_cast<unsigned char>(c) >= 0x80;
   });
 }
 
 Error not_xml(std::string_view name, std::string message) {
-  return {Error::invalid, "'" + std::string(name) + "': " + std::move(message), {}, 0, 0, "correct the value, or the layout"};
+  return {Error::invalid,
+          "'" + std::string(name) + "': " + std::move(message),
+          {},
+          0,
+          0,
+          "correct the value, or the layout"};
 }
 
 }  // namespace
 
-Node* members_of(const XmlNode& element, const Shape& shape, const XmlSpaces& spaces, Arena& arena, const Names& names) {
+Node* members_of(const XmlNode& element, const Shape& shape, const XmlSpaces& spaces, Arena& arena,
+                 const Names& names) {
   return Reader(spaces, arena, names).read(element, &shape);
 }
 
 Outcome write_spaces(const XmlSpaces& spaces, std::string& out) {
   for (const auto& one : spaces) {
     const auto name = one.prefix.empty() ? "xmlns" : "xmlns:" + one.prefix;
-    if (!write_xml_attribute(name, one.name, out)) return not_xml(name, "the namespace has a character that XML cannot hold");
+    if (!write_xml_attribute(name, one.name, out))
+      return not_xml(name, "the namespace has a character that XML cannot hold");
   }
   return std::monostate{};
 }
 
-Outcome write_members(std::string_view name, const Node& node, const XmlSpaces& spaces, bool declares, std::string& out) {
+Outcome write_members(std::string_view name, const Node& node, const XmlSpaces& spaces, bool declares,
+                      std::string& out) {
   constexpr std::string_view bad_character = "a character that XML 1.0 cannot hold";
   if (node.is_array()) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
@@ -181,8 +196,10 @@ Outcome write_members(std::string_view name, const Node& node, const XmlSpaces& 
         continue;
       }
       const auto attribute = at->name_text.substr(1);
-      if (!is_name(attribute) || at->is_object() || at->is_array()) return not_xml(attribute, "this is no attribute");
-      if (!write_xml_attribute(attribute, at->text, out)) return not_xml(attribute, std::string(bad_character));
+      if (!is_name(attribute) || at->is_object() || at->is_array())
+        return not_xml(attribute, "this is no attribute");
+      if (!write_xml_attribute(attribute, at->text, out))
+        return not_xml(attribute, std::string(bad_character));
     }
     if (!content) {
       out += "/>";

@@ -1,4 +1,5 @@
-// Layouts of sites: the law for each built-in one on generated records, hostile cells, and what is refused at load.
+// Layouts of sites: the law for each built-in one on generated records, hostile cells, and what is refused at
+// load.
 #include <doctest/doctest.h>
 
 #include "mapping/document_text.hpp"
@@ -15,7 +16,8 @@ const mapping::Mapping& site(const std::string& name) {
   static std::map<std::string, std::unique_ptr<mapping::Mapping>> known;
   auto& one = known[name];
   if (one == nullptr) {
-    auto set = mapping::Mapping::load(loaded().tables, loaded().terms, loaded().fixed, "sites/" + name, "site:" + name);
+    auto set = mapping::Mapping::load(loaded().tables, loaded().terms, loaded().fixed, "sites/" + name,
+                                      "site:" + name);
     if (!set) FAIL(set.error().file, ":", set.error().line, ": ", set.error().message);
     one = std::move(*set);
   }
@@ -23,12 +25,16 @@ const mapping::Mapping& site(const std::string& name) {
 }
 
 // A set of its own beside the embedded tables: set.json, and tables by name.
-Result<std::unique_ptr<mapping::Mapping>> load_set(const std::string& set, const std::map<std::string, std::string>& tables = {}) {
+Result<std::unique_ptr<mapping::Mapping>> load_set(const std::string& set,
+                                                   const std::map<std::string, std::string>& tables = {}) {
   static std::vector<std::unique_ptr<std::string>> kept;
-  const auto keep = [&](std::string text) -> std::string_view { return *kept.emplace_back(std::make_unique<std::string>(std::move(text))); };
+  const auto keep = [&](std::string text) -> std::string_view {
+    return *kept.emplace_back(std::make_unique<std::string>(std::move(text)));
+  };
   auto files = embedded_tables();
   files.push_back({"sites/test/set.json", keep(set)});
-  for (const auto& [name, text] : tables) files.push_back({keep("sites/test/" + name), keep("cell,means,direction\n" + text)});
+  for (const auto& [name, text] : tables)
+    files.push_back({keep("sites/test/" + name), keep("cell,means,direction\n" + text)});
   return mapping::Mapping::load(Tables(files), loaded().terms, loaded().fixed, "sites/test", "site:test");
 }
 
@@ -40,7 +46,8 @@ std::string refusal(const std::string& set, const std::map<std::string, std::str
 // What the layout needs beside the field in question.
 std::string set_with(const std::string& members, const std::string& holes) {
   return R"({"syntax":"json","others":"no place","given":{"status":"final","performed.kind":"assessment","performed.outcome":"completed"},)" +
-         members + R"("template":{"id":"{id}","patient":"{patient.id}","wound":"{wound.id}")" + (holes.empty() ? "" : ",") + holes + "}}";
+         members + R"("template":{"id":"{id}","patient":"{patient.id}","wound":"{wound.id}")" +
+         (holes.empty() ? "" : ",") + holes + "}}";
 }
 
 struct There {
@@ -97,7 +104,8 @@ std::string law_broken(const Reading& reading, const mapping::Mapping& mapping) 
 }  // namespace
 
 TEST_CASE("samples of sites come back byte for byte") {
-  for (const auto& [name, file] : {std::pair{"northmoor", "northmoor.xml"}, {"elbtal", "elbtal.csv"}, {"lakeside", "lakeside.hl7"}}) {
+  for (const auto& [name, file] :
+       {std::pair{"northmoor", "northmoor.xml"}, {"elbtal", "elbtal.csv"}, {"lakeside", "lakeside.hl7"}}) {
     CAPTURE(name);
     CHECK(site(name).is_document());
     CHECK(file_text(std::string("samples/") + file).size() > 1000);
@@ -127,8 +135,20 @@ TEST_CASE("what a layout carries of a generated record comes back, the rest is a
 
 TEST_CASE("hostile cells stay text") {
   // Invented; the first four are what a spreadsheet or a browser would run.
-  const std::string cells[] = {"=cmd()", "+1+1", "@SUM(A1)", "<script>alert(1)</script>", "a\nb", "a\r\nb", "\"quoted\"; semicolon, comma", "|^~\\&",
-                               "\\F\\ \\.br\\", "]]>", "&amp;", "{id}", "<q>", std::string(1 << 20, 'x')};
+  const std::string cells[] = {"=cmd()",
+                               "+1+1",
+                               "@SUM(A1)",
+                               "<script>alert(1)</script>",
+                               "a\nb",
+                               "a\r\nb",
+                               "\"quoted\"; semicolon, comma",
+                               "|^~\\&",
+                               "\\F\\ \\.br\\",
+                               "]]>",
+                               "&amp;",
+                               "{id}",
+                               "<q>",
+                               std::string(1 << 20, 'x')};
   for (const auto* name : sites) {
     CAPTURE(name);
     for (const auto& cell : cells) {
@@ -153,34 +173,52 @@ TEST_CASE("hostile cells stay text") {
 TEST_CASE("a layout that could lose or guess something is refused") {
   CHECK(refusal(set_with("", "")) == "loaded");
   CHECK(refusal(set_with("", R"("l":"{size.length}")")).find("nothing says its unit") != std::string::npos);
-  CHECK(refusal(set_with("", R"("l":"{size.length.value}")")).find("nothing says its unit") != std::string::npos);
-  CHECK(refusal(set_with("", R"("l":"{size.length.unit}")")).find("has a unit and no value") != std::string::npos);
-  CHECK(refusal(set_with("", R"("l":"{size.length in cm}")")) == "loaded");
-  CHECK(refusal(set_with("", R"("l":"{size.length in cm}","m":"{size.length in mm}")")).find("two homes") != std::string::npos);
-  CHECK(refusal(set_with("", R"("k":"{performed.kind}")")).find("is given and has a home") != std::string::npos);
-  CHECK(refusal(R"({"syntax":"json","others":"no","template":{"id":"{id}"}})").find("is required in a record") != std::string::npos);
-  CHECK(refusal(set_with(R"("times":{"t":{"pattern":"DD.MM.YYYY hh:mm"}},)", "")).find("without offset") != std::string::npos);
-  CHECK(refusal(set_with(R"("times":{"t":{"pattern":"DD.MM hh:mm","zone":"Europe/Berlin"}},)", "")).find("no pattern") != std::string::npos);
-  CHECK(refusal(set_with(R"("times":{"t":{"pattern":"DD.MM.YYYY","zone":"Europe/Nowhere"}},)", "")).find("no time zone") != std::string::npos);
-  CHECK(refusal(set_with("", R"("l":"{size.length in kg}")")).find("is no unit of 'size.length'") != std::string::npos);
-  CHECK(refusal(set_with("", R"("l":"{size.length in DECLARE}")")).find("is no unit of 'size.length'") != std::string::npos);
-  CHECK(refusal(set_with("", R"("l":"{size.length.value}","u":"{size.length.unit by w}")"), {{"w.csv", "Zoll,inch,both\n"}}).find("is no unit of") !=
+  CHECK(refusal(set_with("", R"("l":"{size.length.value}")")).find("nothing says its unit") !=
         std::string::npos);
+  CHECK(refusal(set_with("", R"("l":"{size.length.unit}")")).find("has a unit and no value") !=
+        std::string::npos);
+  CHECK(refusal(set_with("", R"("l":"{size.length in cm}")")) == "loaded");
+  CHECK(refusal(set_with("", R"("l":"{size.length in cm}","m":"{size.length in mm}")")).find("two homes") !=
+        std::string::npos);
+  CHECK(refusal(set_with("", R"("k":"{performed.kind}")")).find("is given and has a home") !=
+        std::string::npos);
+  CHECK(refusal(R"({"syntax":"json","others":"no","template":{"id":"{id}"}})")
+            .find("is required in a record") != std::string::npos);
+  CHECK(refusal(set_with(R"("times":{"t":{"pattern":"DD.MM.YYYY hh:mm"}},)", "")).find("without offset") !=
+        std::string::npos);
+  CHECK(refusal(set_with(R"("times":{"t":{"pattern":"DD.MM hh:mm","zone":"Europe/Berlin"}},)", ""))
+            .find("no pattern") != std::string::npos);
+  CHECK(refusal(set_with(R"("times":{"t":{"pattern":"DD.MM.YYYY","zone":"Europe/Nowhere"}},)", ""))
+            .find("no time zone") != std::string::npos);
+  CHECK(refusal(set_with("", R"("l":"{size.length in kg}")")).find("is no unit of 'size.length'") !=
+        std::string::npos);
+  CHECK(refusal(set_with("", R"("l":"{size.length in DECLARE}")")).find("is no unit of 'size.length'") !=
+        std::string::npos);
+  CHECK(refusal(set_with("", R"("l":"{size.length.value}","u":"{size.length.unit by w}")"),
+                {{"w.csv", "Zoll,inch,both\n"}})
+            .find("is no unit of") != std::string::npos);
   const std::string site_hole = R"("s":"{wound.site by w}")";
   CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrum,both\n"}}) == "loaded");
-  CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrm,both\n"}}).find("is no word of body-site") != std::string::npos);
-  CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrum,both\nSAC,heel,both\n"}}).find("is read twice") != std::string::npos);
-  CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrum,both\nKB,sacrum,both\n"}}).find("is written twice") != std::string::npos);
-  CHECK(refusal(set_with("", site_hole), {{"w.csv", "none,(none),both\n"}}).find("cannot answer") != std::string::npos);
-  CHECK(refusal(set_with("", site_hole), {{"w.csv", "?,(absent dunno),both\n"}}).find("no data-absent-reason") != std::string::npos);
+  CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrm,both\n"}}).find("is no word of body-site") !=
+        std::string::npos);
+  CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrum,both\nSAC,heel,both\n"}})
+            .find("is read twice") != std::string::npos);
+  CHECK(refusal(set_with("", site_hole), {{"w.csv", "SAC,sacrum,both\nKB,sacrum,both\n"}})
+            .find("is written twice") != std::string::npos);
+  CHECK(refusal(set_with("", site_hole), {{"w.csv", "none,(none),both\n"}}).find("cannot answer") !=
+        std::string::npos);
+  CHECK(refusal(set_with("", site_hole), {{"w.csv", "?,(absent dunno),both\n"}})
+            .find("no data-absent-reason") != std::string::npos);
   CHECK(refusal(set_with(R"("colour":"red",)", "")).find("a layout has no 'colour'") != std::string::npos);
 }
 
 TEST_CASE("local times: once, never, twice; a decimal comma; words that nobody explained") {
-  const auto set = load_set(set_with(R"("times":{"t":{"pattern":["DD.MM.YYYY hh:mm","DD.MM.YYYY"],"zone":"Europe/Berlin"}},)",
-                                     R"("start":"{performed.start as t}","l":"{size.length in cm as decimal-comma}","s":"{wound.site by w}",
+  const auto set = load_set(
+      set_with(
+          R"("times":{"t":{"pattern":["DD.MM.YYYY hh:mm","DD.MM.YYYY"],"zone":"Europe/Berlin"}},)",
+          R"("start":"{performed.start as t}","l":"{size.length in cm as decimal-comma}","s":"{wound.site by w}",
                                         "w":"{size.width.value as text}","wu":"{size.width.unit}","t":"{wound.type}")"),
-                            {{"w.csv", "KB,sacrum,both\nx,heel,in\n"}});
+      {{"w.csv", "KB,sacrum,both\nx,heel,in\n"}});
   REQUIRE(set);
   const auto reading_of = [&](const std::string& members) {
     Back back{std::make_unique<const std::string>(R"({"id":"V","patient":"P","wound":"1",)" + members + "}")};

@@ -39,6 +39,13 @@ struct Request {
 // Options that ask for different things; empty when they go together.
 std::string contradiction(const Request& request) {
   const bool bulk = request.conversion.options.pack == "bulk";
+  for (const auto& in : request.records.files) {
+    for (const auto& out : {request.out, request.rejects, request.unread, request.records.findings.file}) {
+      std::error_code none;
+      if (!out.empty() && std::filesystem::equivalent(in, out, none) && !std::filesystem::is_character_file(out, none))
+        return out + " is read and would be written over";
+    }
+  }
   if (bulk && request.to == "record") return "--pack bulk is for FHIR, --to record gives records";
   if (request.conversion.to->is_site) {
     if (bulk) return "--pack bulk is for FHIR, " + request.to + " has a form of its own";
@@ -303,7 +310,8 @@ void run_convert(Session& session, Request& request) {
     session.err << tally.records << " records, " << tally.written << " converted, " << tally.rejected << " rejected\n";
     (*findings)->write_summary();
   }
-  if ((*findings)->failed()) session.exit_code = data_has_errors;
+  if (tally.rejected != 0 && !(*findings)->failed()) session.err << tally.rejected << " held back by findings that were not told\n";
+  if ((*findings)->failed() || tally.rejected != 0) session.exit_code = data_has_errors;
 }
 
 }  // namespace

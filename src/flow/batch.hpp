@@ -64,6 +64,25 @@ class BatchSource {
   virtual Result<bool> fill(Batch& batch) = 0;
 };
 
+/// Fills a cleared batch with visits that were put together, as many as make good work; false at the end. `next` gives
+/// the next piece, which says where it came from, or false.
+template <class Next>
+Result<bool> fill_with(Batch& batch, const Next& next) {
+  constexpr std::size_t most_pieces = 16, enough_bytes = 256u << 10;
+  std::size_t bytes = 0;
+  while (batch.count < most_pieces && bytes < enough_bytes) {
+    if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
+    auto& piece = batch.pieces[batch.count];
+    const auto more = next(piece);
+    if (!more) return more.error();
+    if (!*more) break;
+    if (batch.count == 0) batch.file = piece.origins.front().file;
+    bytes += piece.bytes.size();
+    ++batch.count;
+  }
+  return batch.count != 0;
+}
+
 /// Does the work on batches. One for each thread.
 class Worker {
  public:

@@ -21,8 +21,6 @@ using mapping::Lifetime;
 
 namespace {
 
-constexpr std::size_t pieces_a_batch = 16;
-constexpr std::size_t bytes_a_batch = 256u << 10;
 
 Error invalid(const std::string& file, std::size_t line, std::string message) {
   return {Error::invalid,
@@ -263,18 +261,7 @@ Result<bool> BulkSet::next_visit(syntax::JsonPiece& piece) {
 }
 
 Result<bool> BulkSet::fill(Batch& batch) {
-  std::size_t bytes = 0;
-  while (batch.count < pieces_a_batch && bytes < bytes_a_batch) {
-    if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
-    auto& piece = batch.pieces[batch.count];
-    const auto more = next_visit(piece);
-    if (!more) return more.error();
-    if (!*more) break;
-    if (batch.count == 0) batch.file = piece.origins.front().file;
-    bytes += piece.bytes.size();
-    ++batch.count;
-  }
-  return batch.count != 0;
+  return fill_with(batch, [this](syntax::JsonPiece& piece) { return next_visit(piece); });
 }
 
 }  // namespace charpie::flow

@@ -20,17 +20,6 @@ Counted by_frequency(const Counts& counts) {
   return all;
 }
 
-std::string without_indexes(std::string_view path) {
-  std::string plain;
-  bool inside = false;
-  for (const char c : path) {
-    inside = inside || c == '[';
-    if (!inside) plain += c;
-    if (c == ']') inside = false;
-  }
-  return plain;
-}
-
 // The fields that a record says something of.
 void collect(const record::Value* value, const record::Field& field, std::set<std::string>& into) {
   if (value == nullptr) return;
@@ -73,7 +62,7 @@ Result<Coverage> cover(const std::vector<std::string>& files, const Engine& engi
       }
       for (const auto& one : found) {
         if (one.id == record::FindingId::instance_unread)
-          ++unread[without_indexes(one.path)];
+          ++unread[record::without_indexes(one.path)];
         else if (one.id == record::FindingId::cell_unknown)
           ++words[one.message];
         else

@@ -14,23 +14,12 @@ using record::FindingId;
 
 namespace {
 
-std::string without_indexes(std::string_view path) {
-  std::string plain;
-  bool inside = false;
-  for (const char c : path) {
-    if (c == '[') inside = true;
-    if (!inside) plain += c;
-    if (c == ']') inside = false;
-  }
-  return plain;
-}
-
 class Collector final : public record::DifferenceSink {
  public:
   std::vector<Difference> found;
   void differ(std::string_view path, const record::Value* a, const record::Value* b) override {
     Difference one{std::string(path), {}, {}, {}};
-    if (const auto* field = record::find_field(without_indexes(path))) {
+    if (const auto* field = record::find_field(record::without_indexes(path))) {
       if (a != nullptr) record::write_value(*field, *a, one.sent);
       if (b != nullptr) record::write_value(*field, *b, one.came_back);
     }

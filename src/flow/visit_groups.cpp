@@ -14,8 +14,6 @@ using syntax::Node;
 
 namespace {
 
-constexpr std::size_t pieces_a_batch = 16;
-constexpr std::size_t bytes_a_batch = 256u << 10;
 constexpr std::size_t group_bytes = 60u << 20;  // a larger group is cut, so that it can be read at all
 constexpr char between = '\0';                  // in keys: below every other byte
 
@@ -107,18 +105,7 @@ Result<bool> VisitGroups::fill(Batch& batch) {
     if (auto done = place_shared(); !done) return done.error();
     sorted_ = true;
   }
-  std::size_t bytes = 0;
-  while (batch.count < pieces_a_batch && bytes < bytes_a_batch) {
-    if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
-    auto& piece = batch.pieces[batch.count];
-    const auto more = next_visit(piece);
-    if (!more) return more.error();
-    if (!*more) break;
-    if (batch.count == 0) batch.file = piece.origins.front().file;
-    bytes += piece.bytes.size();
-    ++batch.count;
-  }
-  return batch.count != 0;
+  return fill_with(batch, [this](syntax::JsonPiece& piece) { return next_visit(piece); });
 }
 
 // Sorts what comes in. True with a batch of what is no single resource; false when all is in.

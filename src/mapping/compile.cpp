@@ -563,6 +563,7 @@ class Compiler {
     for (const Node* at = need(node, "times", set)->first; at != nullptr; at = at->next) into.times.emplace_back(at->text);
     for (const Node* at = need(node, "texts", set)->first; at != nullptr; at = at->next) into.texts.emplace_back(at->text);
     into.wound = need_text(node, "wound", set);
+    into.patient = need_text(node, "patient", set);
     for (const Node* at = need(node, "withdrawn", set)->first; at != nullptr; at = at->next)
       into.withdrawn.emplace_back(at->name_text, at->text);
     for (const Node* at = need(node, "index", set)->first; at != nullptr; at = at->next)

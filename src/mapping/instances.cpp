@@ -14,8 +14,10 @@ using Resource = Reader::Resource;
 
 namespace {
 
-bool path_to(const Node& from, const Node& wanted, std::string& path) {
-  if (&from == &wanted) return true;
+// Appends the way down to the first node that is the wanted one, by `is_it`; false where there is none.
+template <class Test>
+bool path_to(const Node& from, const Test& is_it, std::string& path) {
+  if (is_it(from)) return true;
   const auto length = path.size();
   std::uint32_t index = 0;
   for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
@@ -25,28 +27,21 @@ bool path_to(const Node& from, const Node& wanted, std::string& path) {
     } else {
       path += '[' + std::to_string(index) + ']';
     }
-    if (path_to(*at, wanted, path)) return true;
+    if (path_to(*at, is_it, path)) return true;
     path.resize(length);
   }
   return false;
 }
 
-// The same by place, where the node is one of a copy: records of one document.
-bool path_to_place(const Node& from, const Node& wanted, std::string& path) {
-  if (from.begin == wanted.begin && from.end == wanted.end && from.kind == wanted.kind && from.name_text == wanted.name_text) return true;
-  const auto length = path.size();
-  std::uint32_t index = 0;
-  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
-    if (from.is_object()) {
-      path += '.';
-      path += at->name_text;
-    } else {
-      path += '[' + std::to_string(index) + ']';
-    }
-    if (path_to_place(*at, wanted, path)) return true;
-    path.resize(length);
-  }
-  return false;
+auto the_node(const Node& wanted) {
+  return [&wanted](const Node& node) { return &node == &wanted; };
+}
+
+// By place, where the node is one of a copy: records of one document.
+auto the_place(const Node& wanted) {
+  return [&wanted](const Node& node) {
+    return node.begin == wanted.begin && node.end == wanted.end && node.kind == wanted.kind && node.name_text == wanted.name_text;
+  };
 }
 
 // Findings that say that something was left where it stood.
@@ -54,6 +49,8 @@ bool is_left(FindingId id) {
   return id == FindingId::instance_unread || id == FindingId::instance_unknown || id == FindingId::number_in_text ||
          id == FindingId::instance_withdrawn || id == FindingId::instance_astray || id == FindingId::visit_missing;
 }
+
+bool is_absolute(std::string_view url) { return url.starts_with("http://") || url.starts_with("https://"); }
 
 // "https://server/fhir/Condition/w1" -> "Condition/w1"; empty where there is no such end.
 std::string_view local_end(std::string_view url) {
@@ -140,6 +137,8 @@ void Instances::recognise(Resource& resource) {
   resource.url = arena_.keep(url);
   by_url_.emplace(resource.url, &made);
   if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
+  // The same id on two servers are two things: there the whole address is the name.
+  if (is_absolute(resource.full_url)) resource.url = resource.full_url;
 
   if (const auto member = mapping_.index_member(type->text); member.empty()) {
     made.made_from = mapping_.recognise(type->text, {}, {});
@@ -171,6 +170,8 @@ void Instances::recognise(Resource& resource) {
       recognise(contained_.emplace_back(inside));
     }
   }
+  // What a modifier says can turn the meaning round (FHIR R4, extensibility.html#modifierExtension): not to be read past.
+  if (made.made_from != nullptr && node.member("modifierExtension") != nullptr) made.made_from = nullptr;
   if (made.made_from == nullptr) {
     report(FindingId::instance_unknown, resource, &node, {type->text});
     return;
@@ -269,15 +270,18 @@ class Instances::Grouping {
 
   void run() {
     for (auto& instance : all_.instances_) {
+      if (instance.made_from == nullptr || instance.visit != nullptr) continue;
+      if (is_withdrawn(instance))
+        leave(instance, FindingId::instance_withdrawn);
+      else if (instance.is_of_visit() && names_several_wounds(instance))
+        leave(instance, FindingId::visit_two_wounds);
+    }
+    for (auto& instance : all_.instances_) {
       if (!instance.is_of_visit()) continue;
-      if (instance.visit == nullptr && is_withdrawn(instance)) {
-        all_.report(FindingId::instance_withdrawn, *instance.resource, instance.resource->node, {});
-        use_all(*instance.resource->node);
-        instance.made_from = nullptr;
-        continue;
-      }
       place_.emplace(&instance, points_.size());
-      points_.push_back({&instance, points_.size(), wound_of(instance), named_wound(instance), {}, time_of(instance)});
+      const Instance* bearer = named_wound(instance) == nullptr ? wound_referred_to(instance) : nullptr;
+      points_.push_back({&instance, points_.size(), wound_of(instance, bearer), named_wound(instance), bearer,
+                         key_of(instance.resource->node->member(elsewhere_.patient), instance), {}, time_of(instance)});
     }
     inherit_wounds();
     for (auto& point : points_) {
@@ -293,9 +297,44 @@ class Instances::Grouping {
     std::size_t parent;      // of the union
     std::string_view wound;  // its URL or key; empty: not said
     const Node* naming;      // the reference that names it, where one does
+    const Instance* bearer;  // the instance that is it, where it is named otherwise
+    std::string_view patient;  // as wound, of the patient
     Visit* visit;            // of ours, at the root of a group
     std::string_view time;
   };
+
+  void leave(Instance& instance, FindingId why) {
+    all_.report(why, *instance.resource, instance.resource->node, {});
+    use_all(*instance.resource->node);
+    instance.made_from = nullptr;
+  }
+
+  bool names_several_wounds(const Instance& instance) const {
+    const Node* focus = instance.resource->node->member(elsewhere_.wound);
+    return focus != nullptr && focus->is_array() && focus->count > 1;
+  }
+
+  std::string_view key_of_target(const Instance& target) const {
+    const Node* identifier = all_.name_of(target);
+    return identifier == nullptr ? target.resource->url : key_of_identifier(*identifier);
+  }
+  std::string_view key_of_identifier(const Node& identifier) const {
+    std::string key("identifier ");
+    key += plain_text(identifier.member(all_.name_system_));
+    key += '|';
+    key += plain_text(identifier.member(all_.name_value_));
+    return all_.arena_.keep(key);
+  }
+
+  // What tells one thing from another: its identifier, else its address; empty for nullptr.
+  std::string_view key_of(const Node* link, const Instance& from) const {
+    if (link == nullptr) return {};
+    if (const Node* identifier = link->member(all_.name_identifier_)) return key_of_identifier(*identifier);
+    const Node* reference = link->member(all_.name_reference_);
+    if (reference == nullptr) return {};
+    const Instance* target = all_.resolve(reference->text, &from);
+    return target == nullptr ? reference->text : key_of_target(*target);
+  }
 
   std::size_t root(std::size_t at) {
     while (points_[at].parent != at) at = points_[at].parent = points_[points_[at].parent].parent;
@@ -304,7 +343,13 @@ class Instances::Grouping {
 
   bool is_withdrawn(const Instance& instance) const {
     return std::any_of(elsewhere_.withdrawn.begin(), elsewhere_.withdrawn.end(), [&](const auto& mark) {
-      return plain_text(instance.resource->node->member(mark.first)) == mark.second;
+      const Node* shown = instance.resource->node->member(mark.first);
+      if (shown == nullptr || !shown->is_object()) return plain_text(shown) == mark.second;
+      const Node* codings = shown->member(all_.name_coding_);
+      for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
+        if (plain_text(at->member(all_.name_code_)) == mark.second) return true;
+      }
+      return false;
     });
   }
 
@@ -327,24 +372,14 @@ class Instances::Grouping {
   }
 
   // The wound that an instance names itself: what stands where wounds are named; else the first reference to one.
-  std::string_view wound_of(const Instance& instance) const {
-    const Node& node = *instance.resource->node;
-    if (const Node* named = named_wound(instance)) {
-      if (const Node* reference = named->member(all_.name_reference_)) {
-        const Instance* target = all_.resolve(reference->text, &instance);
-        return target != nullptr ? target->resource->url : reference->text;
-      }
-      if (const Node* identifier = named->member(all_.name_identifier_)) {
-        std::string key("identifier ");
-        key += plain_text(identifier->member(all_.name_system_));
-        key += '|';
-        key += plain_text(identifier->member(all_.name_value_));
-        return all_.arena_.keep(key);
-      }
-    }
+  std::string_view wound_of(const Instance& instance, const Instance* bearer) const {
+    if (const Node* named = named_wound(instance)) return key_of(named, instance);
+    return bearer == nullptr ? std::string_view{} : key_of_target(*bearer);
+  }
+  const Instance* wound_referred_to(const Instance& instance) const {
     const Instance* found = nullptr;
-    first_wound(node, instance, found);
-    return found == nullptr ? std::string_view{} : found->resource->url;
+    first_wound(*instance.resource->node, instance, found);
+    return found;
   }
   void first_wound(const Node& node, const Instance& from, const Instance*& found) const {
     for (const Node* at = node.first; at != nullptr && found == nullptr; at = at->next) {
@@ -365,7 +400,10 @@ class Instances::Grouping {
         const auto known = place_.find(&target);
         if (known == place_.end() || target.visit != nullptr) return false;
         Point& point = points_[known->second];
-        if (point.wound.empty()) point.wound = wound.resource->url;
+        if (point.wound.empty()) {
+          point.wound = key_of_target(wound);
+          point.bearer = &wound;
+        }
         return true;
       });
     }
@@ -428,7 +466,10 @@ class Instances::Grouping {
     Visit* const x_visit = visit_of(x);
     Visit* const y_visit = visit_of(y);
     if (x_visit != nullptr && y_visit != nullptr) return;
-    if (!x.wound.empty() && !y.wound.empty() && x.wound != y.wound) {
+    const auto differ = [](std::string_view one, std::string_view other) {
+      return !one.empty() && !other.empty() && one != other;
+    };
+    if (differ(x.wound, y.wound) || differ(x.patient, y.patient)) {
       if (linked && x_visit == nullptr && y_visit == nullptr) {
         all_.report(FindingId::visit_two_wounds, *b.instance->resource, b.instance->resource->node, {});
       }
@@ -441,7 +482,9 @@ class Instances::Grouping {
     if (kept.wound.empty()) {
       kept.wound = moved.wound;
       kept.naming = moved.naming;
+      kept.bearer = moved.bearer;
     }
+    if (kept.patient.empty()) kept.patient = moved.patient;
     if (kept.time.empty()) kept.time = moved.time;
     moved.parent = kept.parent;
   }
@@ -521,7 +564,7 @@ class Instances::Grouping {
     for (Instance* member : visit.members) all_.name_references(*member->resource->node, *member);
     Node& panel = *visit.panel->resource->node;
     const Point& point = *wounds_.at(&visit);
-    if (panel.member(elsewhere_.wound) == nullptr && !point.wound.empty()) {
+    if (panel.member(elsewhere_.wound) == nullptr && (point.naming != nullptr || point.bearer != nullptr)) {
       Node list{};
       list.kind = syntax::NodeKind::array;
       Node* focus = all_.add_member(panel, elsewhere_.wound, list);
@@ -532,7 +575,7 @@ class Instances::Grouping {
         object.kind = syntax::NodeKind::object;
         Node text{};
         text.kind = syntax::NodeKind::string;
-        text.text = point.wound;
+        text.text = point.bearer->resource->url;
         all_.add_member(*all_.add_member(*focus, {}, object), "reference", text);
         all_.name_references(*focus, *visit.panel);
       }
@@ -574,8 +617,8 @@ void Instances::name_references(Node& node, const Instance& from) {
   reference->text = target->resource->url;
   if (node.member(name_identifier_) != nullptr) return;
   Node* identifiers = target->resource->node->member(name_identifier_);
-  Node* first = identifiers == nullptr ? nullptr : identifiers->is_array() ? identifiers->first : identifiers;
-  if (first == nullptr || plain_text(first->member(name_value_)).empty()) return;
+  Node* first = name_of(*target);
+  if (first == nullptr) return;
   reference->used = true;
   identifiers->used = true;
   use_all(*first);  // it is read from here
@@ -594,6 +637,27 @@ void Instances::name_references(Node& node, const Instance& from) {
     text.end = reference->end;
     add_member(*identifier, name, text);
   }
+}
+
+// The identifier that an instance is known by: the first with a value that is not an old one. One without a system names
+// nothing where two instances of the type have it.
+Node* Instances::name_of(const Instance& target) const {
+  Node* identifiers = target.resource->node->member(name_identifier_);
+  if (identifiers == nullptr) return nullptr;
+  for (Node* at = identifiers->is_array() ? identifiers->first : identifiers; at != nullptr; at = at->next) {
+    const auto value = plain_text(at->member(name_value_));
+    if (value.empty() || plain_text(at->member("use")) == "old") continue;
+    if (!plain_text(at->member(name_system_)).empty()) return at;
+    const auto has_it_too = [&](const Instance& other) {
+      const Node* list = &other == &target || other.type != target.type ? nullptr : other.resource->node->member(name_identifier_);
+      for (const Node* one = list == nullptr ? nullptr : list->first; one != nullptr; one = one->next) {
+        if (plain_text(one->member(name_value_)) == value) return true;
+      }
+      return false;
+    };
+    if (std::none_of(instances_.begin(), instances_.end(), has_it_too)) return at;
+  }
+  return nullptr;
 }
 
 Node* Instances::add_member(Node& object, std::string_view name, Node content) {
@@ -631,7 +695,11 @@ void Instances::attach_shared() {
       attached = true;
     }
     if (!attached) {
-      report(FindingId::instance_astray, *instance.resource, instance.resource->node, {instance.type});
+      // Of ours it is missed; with others' visits there is much that has nothing to do with wounds.
+      const bool of_ours = std::any_of(visits_.begin(), visits_.end(), [](const Visit& visit) { return visit.ours; }) ||
+                           shows_own_mark(*instance.made_from, *instance.resource->node);
+      report(of_ours ? FindingId::instance_astray : FindingId::instance_unknown, *instance.resource, instance.resource->node,
+             {instance.type});
       instance.made_from = nullptr;
     }
   }
@@ -678,9 +746,26 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
   // A version of an instance is the instance.
   if (const auto version = reference.find("/_history/"); version != std::string_view::npos)
     reference = reference.substr(0, version);
-  auto known = by_url_.find(reference);
-  if (known == by_url_.end()) known = by_url_.find(local_end(reference));
-  return known == by_url_.end() ? nullptr : known->second;
+  const auto find = [&](std::string_view url) {
+    const auto known = by_url_.find(url);
+    return known == by_url_.end() ? nullptr : known->second;
+  };
+  const auto base_of = [](std::string_view url) { return url.substr(0, url.size() - local_end(url).size()); };
+  // FHIR R4, bundle.html#references: a relative one counts from the address of the entry that holds it; the same id on
+  // another server is another thing.
+  const bool absolute = is_absolute(reference);
+  const auto from_url = from == nullptr ? std::string_view{} : from->resource->full_url;
+  if (!absolute && is_absolute(from_url)) {
+    std::string whole(base_of(from_url));
+    if (const Instance* found = find(whole.append(reference))) return found;
+  } else if (const Instance* found = find(reference)) {
+    return found;
+  }
+  const Instance* found = find(absolute ? local_end(reference) : reference);
+  if (found == nullptr || !is_absolute(found->resource->full_url)) return found;
+  const auto base = base_of(found->resource->full_url);
+  const bool same_server = absolute ? base == base_of(reference) : !is_absolute(from_url) || base == base_of(from_url);
+  return same_server ? found : nullptr;
 }
 
 // --- messages
@@ -689,17 +774,17 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
 std::string Instances::path_of(const Resource& resource, const Node* node) {
   std::string path;
   if (resource.whole != nullptr) {
-    if (node != nullptr) path_to_place(*resource.whole, *node, path);
+    if (node != nullptr) path_to(*resource.whole, the_place(*node), path);
     if (path.starts_with('.')) path.erase(0, 1);
     return path;
   }
   const Node* top = resource.container != nullptr ? resource.container : resource.node;
   if (resource.entry != nullptr) {
     path = "Bundle.entry[" + std::to_string(resource.number) + "]";
-    if (node != nullptr) path_to(*resource.entry, *node, path);
+    if (node != nullptr) path_to(*resource.entry, the_node(*node), path);
   } else {
     path = plain_text(top->is_object() ? top->member("resourceType") : nullptr);
-    if (node != nullptr) path_to(*top, *node, path);
+    if (node != nullptr) path_to(*top, the_node(*node), path);
   }
   return path;
 }

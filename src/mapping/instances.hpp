@@ -104,6 +104,7 @@ class Instances {
   void join(Instance& instance, Visit& visit);
   bool refers_to(const syntax::Node& node, const Instance& from, const Instance& to) const;
   void name_references(syntax::Node& node, const Instance& from);
+  syntax::Node* name_of(const Instance& target) const;
   syntax::Node* add_member(syntax::Node& object, std::string_view name, syntax::Node content);
 
   class Grouping;

@@ -74,7 +74,7 @@ struct Elsewhere {
   std::vector<std::uint32_t> key;    // templates of how an instance that stands for a visit is named
   std::vector<std::uint32_t> visit;  // of what each instance says of its visit, the weightiest first
   std::vector<std::string> joins;    // members whose references join instances to one visit
-  std::string wound;                 // the member that names the wound
+  std::string wound, patient;        // the members that name the wound and the patient
   std::vector<std::string> times;    // paths of the time that an instance is of, the first that is there
   std::vector<std::string> texts;    // members that hold words where a number might stand
   std::vector<std::pair<std::string, std::string>> withdrawn;  // member and value of an instance that is not read

@@ -42,6 +42,17 @@ std::span<const FindingKind> finding_kinds() {
   return kinds;
 }
 
+std::string without_indexes(std::string_view path) {
+  std::string plain;
+  bool inside = false;
+  for (const char c : path) {
+    inside = inside || c == '[';
+    if (!inside) plain += c;
+    inside = inside && c != ']';
+  }
+  return plain;
+}
+
 FindingId find_finding(std::string_view slug) {
   const auto found =
       std::find_if(kinds.begin(), kinds.end(), [&](const FindingKind& kind) { return kind.slug == slug; });

@@ -37,6 +37,9 @@ std::span<const FindingKind> finding_kinds();
 /// The id of a slug, or FindingId::count.
 FindingId find_finding(std::string_view slug);
 
+/// A path without the places in lists: "spaces[1].extent" -> "spaces.extent". What is alike, whatever element it is in.
+std::string without_indexes(std::string_view path);
+
 /// One finding in one place. Owns its texts; holds no patient identifier: `record_key` is the record's own key.
 struct Finding {
   FindingId id;

@@ -12,6 +12,8 @@ void look(const Value& value, const Field& shape, const std::string& path, Findi
       look(*value.children[i], shape, path + '[' + std::to_string(i) + ']', findings);
     return;
   }
+  if (value.quantity != nullptr && value.quantity->value.empty())
+    findings.report(FindingId::field_missing, path + ".value", value.offset, {});
   if (value.form != Form::group) return;
   for (auto id = shape.first_member; id != FieldId::visit; id = field(id).next_sibling) {
     const auto& member = field(id);
@@ -28,6 +30,11 @@ void look(const Value& value, const Field& shape, const std::string& path, Findi
 
 void report_missing(const Record& record, Findings& findings) {
   look(*record.root, field(FieldId::visit), {}, findings);
+  // As the reader of our own JSON has it: what was done has a start.
+  const Value* outcome = record.at(FieldId::performed_outcome);
+  if (outcome != nullptr && outcome->code != nullptr && outcome->code->word != "not-done" &&
+      record.at(FieldId::performed_start) == nullptr)
+    findings.report(FindingId::field_missing, "performed.start", record.root->offset, {});
 }
 
 }  // namespace charpie::record

@@ -307,22 +307,6 @@ Result<Selection> Selection::of(std::span<const std::string> only, std::span<con
   return selection;
 }
 
-namespace {
-
-// Bundle.entry[3].resource.component[0].extension -> Bundle.entry.resource.component.extension
-std::string without_places(std::string_view path) {
-  std::string plain;
-  bool inside = false;
-  for (const char c : path) {
-    inside = inside || c == '[';
-    if (!inside) plain += c;
-    inside = inside && c != ']';
-  }
-  return plain;
-}
-
-}  // namespace
-
 void Summary::add(const Finding& finding, std::string_view source) {
   auto& sources = counts_[finding.id];
   auto found = sources.find(source);
@@ -331,7 +315,7 @@ void Summary::add(const Finding& finding, std::string_view source) {
   severities_[finding.id] = finding.severity;
   if (finding.id == FindingId::instance_unread || finding.id == FindingId::instance_unknown ||
       finding.id == FindingId::number_in_text)
-    ++unread_[without_places(finding.path)];
+    ++unread_[record::without_indexes(finding.path)];
 }
 
 void Summary::add(const Summary& other) {

@@ -4,6 +4,7 @@
 
 #include "fhir/xml.hpp"
 #include "mapping/document_text.hpp"
+#include "syntax/er7.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::flow {
@@ -11,6 +12,38 @@ namespace charpie::flow {
 namespace {
 
 std::uint32_t narrow(std::size_t number) { return static_cast<std::uint32_t>(number); }
+
+using record::FindingId;
+
+// The finding of a piece that cannot be read, by the syntax of its form.
+FindingId broken_finding(Syntax syntax, std::string_view bytes) {
+  // The stream cuts out the end of a batch only when it counts other messages.
+  if (syntax == Syntax::hl7v2 && (bytes.starts_with("BTS") || bytes.starts_with("FTS"))) return FindingId::hl7_batch_count;
+  switch (syntax) {
+    case Syntax::json: return FindingId::json_syntax;
+    case Syntax::xml: return FindingId::xml_syntax;
+    case Syntax::csv: return FindingId::csv_syntax;
+    case Syntax::hl7v2: break;
+  }
+  return FindingId::hl7_syntax;
+}
+
+// What is told of an oddity. Nothing for segments that have no place in any structure: reading tells them.
+std::optional<FindingId> oddity_finding(syntax::Er7Oddity oddity) {
+  using enum syntax::Er7Oddity;
+  switch (oddity) {
+    case unknown_escape:
+    case open_escape:
+    case bad_hex: return FindingId::hl7_escape;
+    case undeclared_charset: return FindingId::hl7_charset;
+    case other_version: return FindingId::hl7_version;
+    case unfinished: return FindingId::hl7_unfinished;
+    case truncated: return FindingId::hl7_truncated;
+    case odd_segment_name:
+    case stray_continuation: break;
+  }
+  return {};
+}
 
 }  // namespace
 
@@ -31,6 +64,10 @@ Result<syntax::Node*> PieceReader::read_tree(const syntax::JsonPiece& piece) {
     if (!document) return document.error();
     text_ = document->text;
     findings_.begin(file_, {}, text_, narrow(piece.line), narrow(piece.column));
+    for (const auto& note : document->notes) {
+      const auto id = oddity_finding(note.kind);
+      if (id) findings_.report(*id, words_of(syntax::er7_location(text_, note.begin)), note.begin, {words_of(note.kind)});
+    }
     return document->root;
   }
   if (form_->syntax == Syntax::json) {
@@ -58,8 +95,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   broken_.clear();
   findings_.begin(file, {}, piece.bytes, narrow(piece.line), narrow(piece.column));
   const auto broken = [&](const Error& error, std::size_t line, std::size_t column) {
-    const auto kind = form_->syntax == Syntax::xml ? record::FindingId::xml_syntax : record::FindingId::json_syntax;
-    findings_.report(kind, {}, record::Findings::no_place, {error.message});
+    findings_.report(broken_finding(form_->syntax, piece.bytes), {}, record::Findings::no_place, {error.message});
     broken_ = findings_.take();
     broken_.back().line = narrow(line);
     broken_.back().column = narrow(column);

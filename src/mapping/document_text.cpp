@@ -101,12 +101,13 @@ Outcome encode(const Layout& layout, std::string& text) {
 }
 
 Result<Node*> read_er7_document(std::string_view bytes, const Mapping& mapping, Arena& arena,
-                                std::string_view& text) {
+                                DocumentText& made) {
   syntax::Er7Reading how;
   how.charset = mapping.layout().encoding;
   auto document = syntax::read_er7(bytes, arena, mapping.names(), how);
   if (!document) return document.error();
-  text = document->text;
+  made.text = document->text;
+  made.notes = document->notes;
   if (!mapping.layout().structures->group(*document->root, arena, mapping.names())) {
     return Error{Error::invalid,
                  "the message has a structure that er7-groups.csv does not have",
@@ -173,7 +174,7 @@ Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping
       case LayoutSyntax::hl7v2:
         break;
     }
-    return read_er7_document(bytes, mapping, arena, made.text);
+    return read_er7_document(bytes, mapping, arena, made);
   }();
   if (!root) return root.error();
   made.root = *root;

@@ -1,12 +1,14 @@
 // Documents of a site's layout as bytes in its syntax: JSON, XML, CSV, HL7 version 2; read and written.
 #pragma once
 #include <memory>
+#include <span>
 #include <string>
 #include <string_view>
 
 #include "base/arena.hpp"
 #include "base/result.hpp"
 #include "mapping/mapping.hpp"
+#include "syntax/er7.hpp"
 #include "syntax/json_stream.hpp"
 #include "syntax/tree.hpp"
 
@@ -15,6 +17,7 @@ namespace charpie::mapping {
 struct DocumentText {
   syntax::Node* root = nullptr;  // as the template has it: cells opened (mapping/document.hpp)
   std::string_view text{};       // UTF-8; begin and end of nodes count in it
+  std::span<const syntax::Er7Note> notes{};  // what is odd in a message of HL7 version 2
 };
 
 /// Reads one document as the input was cut: the context of a piece are the namespace declarations around an

@@ -5,6 +5,7 @@
 #include "base/time.hpp"
 #include "mapping/identify.hpp"
 #include "mapping/likeness.hpp"
+#include "syntax/er7.hpp"
 
 namespace charpie::mapping {
 
@@ -47,7 +48,15 @@ auto the_place(const Node& wanted) {
 // Findings that say that something was left where it stood.
 bool is_left(FindingId id) {
   return id == FindingId::instance_unread || id == FindingId::instance_unknown || id == FindingId::number_in_text ||
-         id == FindingId::instance_withdrawn || id == FindingId::instance_astray || id == FindingId::visit_missing;
+         id == FindingId::instance_withdrawn || id == FindingId::instance_astray || id == FindingId::visit_missing ||
+         id == FindingId::hl7_segment_astray || id == FindingId::hl7_not_obtained || id == FindingId::hl7_status_refused;
+}
+
+// "OBX[5]-11[1].1". A list of segments begins where its first one does.
+std::string place_in_message(std::string_view text, const Node& node) {
+  const Node* at = &node;
+  while (at->end == 0 && at->first != nullptr) at = at->first;
+  return syntax::words_of(syntax::er7_location(text, at->begin));
 }
 
 bool is_absolute(std::string_view url) { return url.starts_with("http://") || url.starts_with("https://"); }
@@ -791,7 +800,8 @@ std::string Instances::path_of(const Resource& resource, const Node* node) {
 
 void Instances::report(FindingId id, const Resource& resource, const Node* node,
                        std::initializer_list<std::string_view> values, std::string_view record_key) {
-  const auto path = path_of(resource, node);
+  const bool is_message = mapping_.is_document() && mapping_.layout().syntax == LayoutSyntax::hl7v2 && node != nullptr;
+  const auto path = is_message ? place_in_message(resource.bytes, *node) : path_of(resource, node);
   if (unread_ != nullptr && node != nullptr && is_left(id)) unread_->push_back({path, record_key, node});
   if (!resource.file.empty()) findings_.begin(resource.file, record_key, resource.bytes, resource.line);
   findings_.report(id, path, node == nullptr ? record::Findings::no_place : node->begin, values);

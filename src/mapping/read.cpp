@@ -12,6 +12,7 @@
 #include "base/decimal.hpp"
 #include "base/time.hpp"
 #include "mapping/document.hpp"
+#include "mapping/er7_results.hpp"
 #include "mapping/given.hpp"
 #include "mapping/instances.hpp"
 #include "mapping/likeness.hpp"
@@ -19,6 +20,8 @@
 #include "record/leaf.hpp"
 #include "record/missing.hpp"
 #include "record/write.hpp"
+#include "syntax/er7.hpp"
+#include "syntax/er7_groups.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::mapping {
@@ -514,6 +517,8 @@ class Reader::Matching {
     }
     if (member != nullptr) {
       match(part, *member, &parent, scope);
+    } else if (is_fixed(part) && is_unit_system(part, parent)) {
+      report(FindingId::unit_not_coded, *instance_->resource, &parent, {});
     } else if (is_fixed(part)) {
       report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
     } else if (part.always && instance_->ours) {
@@ -1204,6 +1209,14 @@ class Reader::Matching {
     report_unused(instance, root);
   }
 
+  bool is_message() const { return mapping_.is_document() && mapping_.layout().syntax == LayoutSyntax::hl7v2; }
+  // Whether a part that is not there is the coding system of an observation's unit.
+  bool is_unit_system(const Part& part, const Node& parent) const {
+    if (!is_message() || mapping_.names().text(part.name) != "3") return false;
+    const auto place = syntax::er7_location(instance_->resource->bytes, parent.begin);
+    return place.segment == "OBX" && place.field == 6;
+  }
+
   // A text value that begins like a number.
   bool is_number_in_words(const Node& node) const {
     const auto& texts = mapping_.elsewhere().texts;
@@ -1216,8 +1229,16 @@ class Reader::Matching {
       // What is contained are instances of their own.
       if (at->name_text == "contained" && &node == instance.resource->node && !mapping_.is_document()) continue;
       // What stands around the records of one document is shared by all: told once.
+      if (!at->used && is_message() && at->name_text == syntax::er7_others) {
+        for (Node* segment = at->first; segment != nullptr; segment = segment->next) {
+          if (told_.insert(segment->begin).second) report(FindingId::hl7_segment_astray, *instance.resource, segment, {});
+        }
+        continue;
+      }
       if (!at->used && mapping_.is_document() && !told_.insert(at->begin).second) continue;
-      if (!at->used)
+      if (const auto left = !at->used && is_message() ? left_result(*at) : std::nullopt)
+        report(left->id, *instance.resource, at, {left->status});
+      else if (!at->used)
         report(is_number_in_words(*at) ? FindingId::number_in_text : FindingId::instance_unread, *instance.resource, at,
                {});
       else if (at->first != nullptr)

@@ -681,12 +681,6 @@ class Reader {
   std::optional<Error> stop_;
 };
 
-unsigned number_of(std::string_view text) {
-  unsigned number = 0;
-  std::from_chars(text.data(), text.data() + text.size(), number);
-  return number;
-}
-
 }  // namespace
 
 std::string_view words_of(Er7Oddity oddity) {
@@ -720,36 +714,74 @@ Result<Er7Document> read_er7(std::string_view bytes, Arena& arena, const Names& 
   return Reader(arena, names, how).read(bytes);
 }
 
-Er7Location er7_location(const Er7Document& message, std::uint32_t offset) {
-  // A delimiter stands between neighbours, so that an end belongs to one of them only.
-  const auto holds = [&](const Node& node) { return node.begin <= offset && offset <= node.end; };
-  Er7Location place;
-  const Node* segments = message.root == nullptr ? nullptr : message.root->member("segments");
-  const Node* segment = segments == nullptr ? nullptr : segments->first;
-  while (segment != nullptr && !holds(*segment)) segment = segment->next;
-  if (segment == nullptr || segment->first == nullptr) return place;
-  place.segment = segment->first->text;
-  for (const Node* one = segments->first; one != segment->next; one = one->next) {
-    if (one->first != nullptr && one->first->text == place.segment) ++place.occurrence;
+namespace {
+
+// Counts delimiters on the way to a place.
+class Place {
+ public:
+  Place(const Er7Delimiters& by, std::string_view segment) : by_(by) { at_.segment = segment; }
+
+  // From the segment's name, or from where ADD goes on.
+  void walk(std::string_view text) {
+    for (const char c : text) step(c);
   }
-  for (const Node* field = segment->first->next; field != nullptr; field = field->next) {
-    if (!holds(*field)) continue;
-    place.field = number_of(field->name_text);
-    unsigned index = 0;
-    for (const Node* repetition = field->first; repetition != nullptr; repetition = repetition->next) {
-      ++index;
-      if (!holds(*repetition)) continue;
-      place.repetition = index;
-      for (const Node* value = repetition->first; value != nullptr; value = value->next) {
-        if (!holds(*value)) continue;
-        place.component = number_of(value->name_text);
-        const std::size_t point = value->name_text.find('.');
-        place.subcomponent =
-            point == std::string_view::npos ? 0 : number_of(value->name_text.substr(point + 1));
-      }
+  const Er7Location& at() const { return at_; }
+
+ private:
+  void step(char c) {
+    if (c == by_.field) {
+      // MSH-1 is the delimiter itself.
+      at_.field += at_.field == 0 && at_.segment == "MSH" ? 2 : 1;
+      at_.repetition = at_.component = part_ = 1;
+    } else if (at_.field == 0 || (at_.field == 2 && at_.segment == "MSH")) {
+      return;
+    } else if (c == by_.repetition) {
+      ++at_.repetition;
+      at_.component = part_ = 1;
+    } else if (c == by_.component) {
+      ++at_.component;
+      part_ = 1;
+    } else if (c == by_.subcomponent) {
+      ++part_;
     }
+    at_.subcomponent = part_ > 1 ? part_ : 0;
   }
-  return place;
+
+  Er7Delimiters by_;
+  Er7Location at_;
+  unsigned part_ = 0;
+};
+
+}  // namespace
+
+Er7Location er7_location(std::string_view text, std::uint32_t offset) {
+  const auto by = read_delimiters(first_line(text));
+  if (!by) return {};
+  std::optional<Place> place, before;  // DSC and the header behind it stand between a segment and its continuation
+  std::vector<std::string_view> segments;
+  for (std::size_t at = 0; at <= text.size();) {
+    const std::size_t end = std::min(text.find('\n', at), text.size());
+    if (at < end && text[at] == frame_begin) ++at;
+    const std::string_view line = text.substr(at, end - at);
+    const std::string_view name = line.substr(0, line.find(by->field));
+    const bool continues = name == "ADD" && place && place->at().segment != "MSH" && place->at().segment != "ADD";
+    const std::size_t head = continues ? std::min<std::size_t>(4, line.size()) : 0;
+    if (name == "MSH" && before) {
+      place = before;
+    } else if (!continues) {
+      before = name == "DSC" ? place : std::nullopt;
+      place.emplace(*by, name);
+      segments.push_back(name);
+    }
+    const bool is_here = offset <= end;
+    const std::size_t stop = is_here ? std::max<std::size_t>(offset, at) - at : line.size();
+    if (stop > head && (name != "MSH" || segments.size() == 1)) place->walk(line.substr(head, stop - head));
+    if (is_here) break;
+    at = end + 1;
+  }
+  Er7Location found = place->at();
+  found.occurrence = static_cast<unsigned>(std::count(segments.begin(), segments.end(), found.segment));
+  return found;
 }
 
 std::string words_of(const Er7Location& location) {

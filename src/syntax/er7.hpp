@@ -128,9 +128,9 @@ struct Er7Location {
   unsigned occurrence = 0, field = 0, repetition = 0, component = 0, subcomponent = 0;
 };
 
-/// The place of an offset in Er7Document::text. For messages: it walks the tree, which must be flat (not
-/// grouped).
-Er7Location er7_location(const Er7Document& message, std::uint32_t offset);
+/// The place of an offset in Er7Document::text. For findings: it walks the text. What ADD continues is a place of the
+/// segment that it continues.
+Er7Location er7_location(std::string_view text, std::uint32_t offset);
 
 /// "OBX[2]-5[1].2"; what is not known is left out.
 std::string words_of(const Er7Location& location);

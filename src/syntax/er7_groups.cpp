@@ -8,8 +8,6 @@ namespace charpie::syntax {
 
 namespace {
 
-constexpr std::string_view others = "others";
-
 Node* hang(Node& parent, Node* child) {
   child->next = nullptr;
   (parent.last == nullptr ? parent.first : parent.last->next) = child;
@@ -85,8 +83,8 @@ class Er7Grouping {
       if (put(depth, segment, name)) return;
     }
     Node& group = *open_.back().node;
-    Node* list = group.member(others);
-    if (list == nullptr) list = hang(group, named(NodeKind::array, others));
+    Node* list = group.member(er7_others);
+    if (list == nullptr) list = hang(group, named(NodeKind::array, er7_others));
     hang(*list, segment);
   }
 
@@ -249,7 +247,7 @@ class Flattening {
     for (Node* one = list.first; one != nullptr;) {
       Node* next = one->next;
       if (!one->is_object()) return wrong();
-      if (name == others) {
+      if (name == er7_others) {
         hang(list_, one);
       } else if (is_segment_name(name)) {
         take_segment(one, name);

@@ -20,6 +20,9 @@
 
 namespace charpie::syntax {
 
+/// The list of segments without a place, in the group that was open.
+inline constexpr std::string_view er7_others = "others";
+
 /// The structures of messages, as a table holds them (mappings/sites/er7-groups.csv): a row for each place
 /// where a segment may stand, in the order of the structure.
 class Er7Structures {
@@ -35,7 +38,7 @@ class Er7Structures {
 
   /// Nests the segments of a message (in place) by the rows of its structure: MSH-9.3, else MSH-9.1 and 9.2.
   /// False, and nothing changed, when there are none for it. A segment that fits no row where it stands goes,
-  /// with its member "segment", to the list "others" of the innermost group that is open: nothing is dropped.
+  /// with its member "segment", to the list er7_others of the innermost group that is open: nothing is dropped.
   bool group(Node& message, Arena& arena, const Names& names) const;
 
  private:

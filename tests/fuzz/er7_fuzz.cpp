@@ -39,7 +39,7 @@ void check_places(const Er7Document& message, const Node& node) {
   for (const Node* child = node.first; child != nullptr; child = child->next) check_places(message, *child);
   if (node.is_string()) {
     require(is_utf8(node.text));
-    require(!words_of(er7_location(message, node.begin)).empty());
+    require(!words_of(er7_location(message.text, node.begin)).empty());
   }
 }
 

@@ -257,9 +257,9 @@ TEST_CASE("segments end with CR, LF or CRLF, blank lines and framing are passed 
     const auto place = position(message->text, last->begin);
     CHECK(place.line == 4);
     CHECK(place.column == 16);
-    CHECK(words_of(er7_location(*message, last->begin)) == "OBX[2]-5[2].1.2");
-    CHECK(words_of(er7_location(*message, 0)) == "MSH[1]");
-    CHECK(words_of(er7_location(*message, last->end)) == "OBX[2]-5[2].1.2");
+    CHECK(words_of(er7_location(message->text, last->begin)) == "OBX[2]-5[2].1.2");
+    CHECK(words_of(er7_location(message->text, 0)) == "MSH[1]");
+    CHECK(words_of(er7_location(message->text, last->end)) == "OBX[2]-5[2].1.2");
   }
 }
 
@@ -283,7 +283,7 @@ TEST_CASE("ADD continues the segment before it, DSC the message") {
     const Node* text = obx->last->first->first;
     CHECK(message->text.substr(text->begin, 6) == "to be ");
     CHECK(message->text.substr(text->end - 9, 9) == "continued");
-    CHECK(words_of(er7_location(*message, text->begin)) == "OBX[1]-5[1].1");
+    CHECK(words_of(er7_location(message->text, text->begin)) == "OBX[1]-5[1].1");
   }
   CHECK(refusal(first + header + "||p2|\r") ==
         "5:1 a second message begins, and it does not continue this one");

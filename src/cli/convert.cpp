@@ -13,6 +13,7 @@
 #include "base/time.hpp"
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
+#include "flow/acknowledge.hpp"
 #include "flow/bulk_folder.hpp"
 #include "flow/file_source.hpp"
 #include "flow/journal.hpp"
@@ -29,6 +30,7 @@ struct Request {
   std::string out{};
   std::string rejects{};
   std::string unread{};
+  std::string answers{};
   std::string replaces{};
   std::vector<std::string> on_repeat{};
   std::size_t split = 0;
@@ -66,8 +68,12 @@ std::string contradiction(const Request& request) {
   if (!request.on_repeat.empty() && (request.to == "record" || !request.conversion.options.has_requests())) {
     return "--on-repeat is for Bundles that say how they are loaded (--pack transaction, batch)";
   }
-  if (request.to == "record" && (!request.conversion.options.labels.empty() || !request.conversion.options.stamp.empty())) {
+  const bool stamped = !request.conversion.options.stamp.empty() && request.answers.empty();
+  if (request.to == "record" && (!request.conversion.options.labels.empty() || stamped)) {
     return "--label and --stamp stand in FHIR resources, --to record gives records";
+  }
+  if (!request.answers.empty() && (!request.conversion.from->is_site || request.conversion.from->syntax != flow::Syntax::hl7v2)) {
+    return "--ack answers messages of HL7 version 2, --from " + request.records.from + " has none";
   }
   if (!request.replaces.empty() && request.to == "record") return "--replaces withdraws FHIR resources, --to record gives records";
   return {};
@@ -185,6 +191,12 @@ void run_convert(Session& session, Request& request) {
     if (!taken) return session.fail(taken.error());
     if (const auto of_run = take_run(session, **engine, conversion.options); !of_run) return session.fail(of_run.error());
   }
+  conversion.answer = !request.answers.empty();
+  if (conversion.answer && !conversion.options.stamp.empty()) {
+    auto time = flow::acknowledging_time(conversion.options.stamp);
+    if (!time) return session.fail(time.error());
+    conversion.answer_time = std::move(*time);
+  }
   auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
@@ -241,6 +253,13 @@ void run_convert(Session& session, Request& request) {
     rejects = std::move(*opened);
   }
 
+  std::unique_ptr<flow::OutputFile> answers;
+  if (conversion.answer) {
+    auto opened = flow::OutputFile::open(request.answers);
+    if (!opened) return session.fail(opened.error());
+    answers = std::move(*opened);
+  }
+
   std::optional<mapping::DocumentOutput> site;
   if (conversion.to->is_site) site.emplace((*engine)->mapping(*conversion.to));
   flow::Tally tally;
@@ -280,6 +299,9 @@ void run_convert(Session& session, Request& request) {
         if (unread != nullptr) {
           if (auto kept = unread->write(batch.unread); !kept) return kept;
         }
+        if (answers != nullptr) {
+          if (auto kept = answers->write(batch.answers); !kept) return kept;
+        }
         return folder != nullptr ? folder->place(batch) : site ? put(*site, &batch.out, *out) : out->write(batch.out);
       },
       rejects.get(), **findings, tally, out.get(), keeps_marks ? &marks : nullptr);
@@ -299,7 +321,7 @@ void run_convert(Session& session, Request& request) {
     if (auto put_rest = put(*site, nullptr, *out); !put_rest) return session.fail(put_rest.error());
   }
   // The output comes last: when it is there, what belongs to it is, too.
-  for (auto* beside : {rejects.get(), unread.get()}) {
+  for (auto* beside : {rejects.get(), unread.get(), answers.get()}) {
     if (beside == nullptr) continue;
     if (auto finished = beside->finish(); !finished) return session.fail(finished.error());
   }
@@ -338,7 +360,7 @@ void add_convert(CLI::App& app, Session& session) {
                    "a security label on each resource: HTEST test data, PSEUDED pseudonymized content, …; may be repeated")
       ->allow_extra_args(false);
   command->add_option("--stamp", request->conversion.options.stamp,
-                      "when this conversion is, with seconds and offset: writes a Provenance beside each visit, and a Device");
+                      "when this conversion is, with seconds and offset: writes a Provenance beside each visit, and a Device; the time of --ack");
   command->add_flag("--resume", request->resume, "go on where a run of the same command was killed; its output is the same as if it was not");
   command->add_option("--mark-every", request->mark_every, "how much output lies between two places where --resume can go on: 16MiB")
       ->transform(CLI::AsSizeValue(false));
@@ -352,6 +374,8 @@ void add_convert(CLI::App& app, Session& session) {
   command->add_option("--rejects", request->rejects, "write what was held back here, as it came, each with its findings");
   command->add_option("--keep-unread", request->unread,
                       "write what no template understood here, one part a line, with its place");
+  command->add_option("--ack", request->answers,
+                      "answer each message of HL7 version 2 here (MSA, ERR); MSH-7 is --stamp, or the message's own");
   command->add_option("--replaces", request->replaces,
                       "the file of records that was sent before: what amended records no longer say is withdrawn");
   command->footer("Examples:\n"

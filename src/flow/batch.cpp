@@ -23,6 +23,7 @@ void Batch::clear() {
   forget(out, kept_bytes);
   forget(rejects, kept_bytes);
   forget(unread, kept_bytes);
+  forget(answers, kept_bytes);
   forget(notes, kept_bytes);
   findings.clear();
   resources.clear();

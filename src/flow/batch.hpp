@@ -47,6 +47,7 @@ struct Batch {
   std::string out{};                         // what goes to the output
   std::string rejects{};                     // what goes to the rejects file
   std::string unread{};                      // what goes to the file of parts that nobody understood
+  std::string answers{};                     // to messages of HL7 version 2 (flow/acknowledge.hpp)
   std::vector<record::Finding> findings{};
   std::vector<PlacedResource> resources{};   // in `out`, for --pack bulk
   std::string notes{};                       // for the history of wounds (rules/history.hpp), when asked for

@@ -5,6 +5,7 @@
 #include <set>
 
 #include "fhir/xml.hpp"
+#include "flow/acknowledge.hpp"
 #include "flow/reject.hpp"
 #include "mapping/document_text.hpp"
 #include "record/write.hpp"
@@ -42,6 +43,7 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
   }
   if (!conversion.write) reader_.review();
+  if (conversion.answer) answer_charset_ = engine.mapping(*conversion.from).layout().encoding;
   if (conversion.keep_unread) reader_.keep_unread();
   if (engine.claims() != nullptr && !conversion.to->is_record()) claimer_.emplace(*engine.claims());
   if (conversion.take_notes) notes_.emplace(engine.rules());
@@ -56,6 +58,7 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   for (const auto& one : reader_.unread()) {
     append_unread(one, batch.file, piece.line, piece.bytes, conversion_->from->syntax == Syntax::json, batch.unread);
   }
+  const bool was_read = !records.empty();
   const bool to_instances = writer_.has_value() && conversion_->check_target;
   if (to_instances) {
     for (const auto& one : records) {
@@ -99,6 +102,9 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
                          std::none_of(found.begin(), found.end(),
                                       [](const Finding& one) { return one.id == FindingId::json_syntax; });
     append_reject(piece.bytes, is_json, found, batch.rejects);
+  }
+  if (conversion_->answer) {
+    append_acknowledgement(piece, was_read, found, answer_charset_, conversion_->answer_time, batch.answers);
   }
   for (auto& one : found) batch.findings.push_back(std::move(one));
 }

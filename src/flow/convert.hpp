@@ -27,6 +27,8 @@ struct Conversion {
   bool keep_rejects = false;                 // collect rejected records
   bool keep_unread = false;                  // collect parts of instances that no template understood
   bool take_notes = false;                   // take notes of all visits that could be read, for their wounds' history
+  bool answer = false;                       // collect an answer to each message of HL7 version 2
+  std::string answer_time{};                 // its MSH-7; empty: that of the message (flow/acknowledge.hpp)
   std::optional<rules::Selection> let{};     // these do not block
   rules::CheckOptions checks{};              // what it views outlives the run
   const OldVersions* replaces = nullptr;     // outlives the run
@@ -58,6 +60,7 @@ class Converter final : public Worker {
   std::optional<Claimer> claimer_;         // when profiles are claimed
   std::string claimed_;
   std::optional<rules::VisitNotes> notes_;
+  std::string_view answer_charset_;        // of messages whose MSH-18 names none, when they are answered
   std::string scratch_;
   const fhir::Elements* elements_ = nullptr;  // of the form that goes out
   const mapping::Mapping* site_ = nullptr;    // when a site's documents go out

@@ -150,12 +150,15 @@ Node* acknowledge_er7(const Node* message, std::span<const Er7Complaint> complai
   Node* msa = answer.segment("MSA");
   answer.field(*msa, "1", how.rejected ? "AR" : failed ? "AE" : "AA");
   answer.field(*msa, "2", value_of(header, "10"));
-  if (complaints.empty()) return answer.root();
-
   if (!has_error_segments(version)) {
-    answer.field(*msa, "3", complaints.front().text);
-    Node* err = answer.segment("ERR");
+    if (!failed) return answer.root();
+    Node* err = nullptr;
     for (const auto& one : complaints) {
+      if (one.severity != Er7Severity::error) continue;
+      if (err == nullptr) {
+        answer.field(*msa, "3", one.text);
+        err = answer.segment("ERR");
+      }
       Node* place = answer.repetition(*err, "1");
       answer.value(*place, "1", one.place.segment);
       answer.number(*place, "2", one.place.occurrence);

@@ -40,9 +40,10 @@ CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::st
     if (!outside_only || !one.is_record()) names.emplace_back(one.name);
   }
   const CLI::IsMember member(names);
-  const auto check = [member](std::string& text) { return text.starts_with(flow::site_prefix) ? std::string{} : member(text); };
+  const auto check = [member](std::string& text) { return flow::names_layout(text) ? std::string{} : member(text); };
   std::string listed;
   for (const auto& one : names) listed.append(listed.empty() ? "" : ", ").append(one);
+  for (const auto one : flow::standard_layouts()) listed.append(", ").append(one);
   return command.add_option(name, form, help)->check(CLI::Validator(check, "{" + listed + ", site:NAME, site:./FOLDER}"));
 }
 

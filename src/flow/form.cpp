@@ -19,7 +19,16 @@ constexpr Form rows[] = {
     {"fhir-r5-xml", "fhir-r5", Syntax::xml, fhir::Version::r5},
 };
 
+constexpr std::string_view layouts_of_standards[] = {"c-cda", "hl7v2"};
+
 }  // namespace
+
+std::span<const std::string_view> standard_layouts() { return layouts_of_standards; }
+
+bool names_layout(std::string_view name) {
+  return name.starts_with(site_prefix) ||
+         std::find(std::begin(layouts_of_standards), std::end(layouts_of_standards), name) != std::end(layouts_of_standards);
+}
 
 std::span<const Form> forms() { return rows; }
 const Form& record_form() { return rows[0]; }
@@ -35,7 +44,7 @@ const Form* find_form(std::string_view name) {
 Result<std::unique_ptr<SiteForm>> SiteForm::open(const std::string& name, const Tables& tables) {
   std::unique_ptr<SiteForm> made(new SiteForm);
   made->name_ = name;
-  const auto wanted = name.substr(site_prefix.size());
+  const auto wanted = name.starts_with(site_prefix) ? name.substr(site_prefix.size()) : name;
   const Tables* all = &tables;
   if (wanted.find('/') != std::string::npos) {
     made->folder_ = "sites/" + wanted;

@@ -43,6 +43,10 @@ class SiteForm {
 };
 
 inline constexpr std::string_view site_prefix = "site:";
+/// Whether it names a layout: with the prefix, or a layout of a standard by its own name, `c-cda` for `site:c-cda`.
+bool names_layout(std::string_view name);
+/// The layouts that need no prefix.
+std::span<const std::string_view> standard_layouts();
 /// How a form's input is cut into pieces.
 struct Cut {
   Syntax syntax = Syntax::json;

@@ -330,7 +330,7 @@ class Compiler {
   void read_layout(const Node* root, const File& set) {
     static constexpr std::string_view known[] = {
         "name", "what", "syntax", "direction", "files", "template", "types", "frames", "others", "notCarried", "records", "empty", "lists",
-        "joined", "given", "numbered", "sorted", "leftOut", "times", "root", "element", "namespaces", "delimiter", "encoding", "lineEnd", "columns", "key", "rows"};
+        "joined", "given", "inferred", "gathered", "numbered", "sorted", "leftOut", "times", "root", "element", "namespaces", "delimiter", "encoding", "lineEnd", "columns", "key", "rows"};
     for (const Node* at = root->first; at != nullptr; at = at->next) {
       if (std::find(std::begin(known), std::end(known), at->name_text) == std::end(known)) {
         fault(place(set, at), "a layout has no '" + std::string(at->name_text) + "'", "see the table in mappings/README.md");
@@ -383,6 +383,18 @@ class Compiler {
     if (const Node* given = root->member("given")) {
       for (const Node* at = given->first; at != nullptr; at = at->next) read_given(at, set);
     }
+    if (const Node* inferred = root->member("inferred")) {
+      for (const Node* at = inferred->first; at != nullptr; at = at->next) read_inferred(at, set);
+    }
+    if (const Node* gathered = root->member("gathered")) {
+      const auto known_by = need_text(gathered, "knownBy", set);
+      const auto dot = known_by.find(".@");
+      if (dot == std::string::npos || layout.records.empty()) {
+        fault(place(set, gathered), "'gathered' names an attribute of a child, and 'records' where they go", "such as templateId.@root");
+      }
+      layout.gathered = {need_text(gathered, "element", set), known_by.substr(0, dot), known_by.substr(dot + 2),
+                         need_text(gathered, "is", set)};
+    }
     layout.root = text_or(root, "root", "");
     layout.element = text_or(root, "element", "");
     if (layout.syntax == LayoutSyntax::xml && layout.element.empty()) {
@@ -428,6 +440,28 @@ class Compiler {
       else
         add(mapping_.names_.text(one->name));
     }
+  }
+
+  // "performed.kind": "assessment", or "id": ["source.message", "wound.id"].
+  void read_inferred(const Node* at, const File& set) {
+    const Place where = place(set, at);
+    const auto plain = [&](std::string_view name) -> const Field& {
+      const Field* field = record::find_field(name);
+      bool stands = field != nullptr && !field->is_group() && !field->is_list();
+      for (auto id = stands ? field->parent : FieldId::visit; id != FieldId::visit; id = record::field(id).parent) {
+        stands = stands && !record::field(id).is_list();
+      }
+      if (!stands) fault(where, "'" + std::string(name) + "' is no field that can be inferred", "name one with a single text");
+      return *field;
+    };
+    Layout::Inferred made{plain(at->name_text).id, {}, {}};
+    if (at->is_string()) {
+      made.text = at->text;
+      if (const auto wrong = field_fault(record::field(made.field), made.text); !wrong.empty()) fault(where, wrong, "give a value that the field can hold");
+    } else {
+      for (const auto& one : texts(at)) made.from.push_back(plain(one).id);
+    }
+    mapping_.layout_.inferred.push_back(std::move(made));
   }
 
   void read_given(const Node* at, const File& set) {
@@ -1316,6 +1350,11 @@ class Compiler {
     auto words = split(content, ' ');
     if (words.empty()) fault(where, "an empty hole", "name a field");
     if (mapping_.is_document_ && words.front() == "fixed") return fixed(content.substr(words.front().size()), where);
+    if (mapping_.is_document_ && words.front() == "left-out") {
+      auto made = fixed(" *", where);
+      made->literal = trim(content.substr(words.front().size()));
+      return made;
+    }
     if (words.front() == "own" || mapping_.terms_->system(words.front()) != nullptr)
       return codes(content, where);
     auto made = std::make_unique<Part>();
@@ -1414,6 +1453,7 @@ class Compiler {
         words.erase(words.begin());
       } else if (word == "of") {
         for (const auto allowed : words) made->allowed.emplace_back(allowed);
+        made->known_by_value = mapping_.is_document_;
         words.clear();
       } else if (word == "else" && words.size() == 1 && words.front() == "identity-system") {
         made->source = Source::identity_system;
@@ -1509,6 +1549,11 @@ class Compiler {
     if (const auto time = mapping_.times_.find(as); !as.empty() && time != mapping_.times_.end()) {
       if (kind != record::Kind::time) fault(where, "'" + std::string(field.path) + "' is no time", "leave 'as' out");
       spelling.time = time->second.get();
+      as = {};
+    }
+    if (as == "root") {
+      if (kind != record::Kind::text) fault(where, "'" + std::string(field.path) + "' is no URI", "leave 'as root' out");
+      spelling.is_root = true;
       as = {};
     }
     spelling.number = find_number_form(as);

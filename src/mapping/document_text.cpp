@@ -1,6 +1,7 @@
 #include "mapping/document_text.hpp"
 
 #include "mapping/document.hpp"
+#include "mapping/gather.hpp"
 #include "syntax/csv_groups.hpp"
 #include "syntax/csv_write.hpp"
 #include "syntax/er7_write.hpp"
@@ -35,6 +36,7 @@ Result<Node*> read_xml_document(std::string_view bytes, std::string_view context
                  1,
                  "give a document of this layout"};
   }
+  if (layout.gathered) gather(*document->root, layout, arena);
   return syntax::members_of(*document->root, layout.shape, layout.spaces, arena, mapping.names());
 }
 

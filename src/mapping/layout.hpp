@@ -3,6 +3,7 @@
 #pragma once
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -50,11 +51,22 @@ struct Layout {
   // HL7 version 2
   std::shared_ptr<const syntax::Er7Structures> structures;
 
+  /// A field that nobody says is taken from others, or is this text.
+  struct Inferred {
+    record::FieldId field;
+    std::vector<record::FieldId> from;  // all must be there; joined by a slash
+    std::string text;
+  };
+  std::vector<Inferred> inferred;
+
   // XML
-  std::string root,
-      element;  // the root around the documents and the document's element; no root: one document a line
-  syntax::XmlSpaces spaces;  // prefix, namespace name
-  syntax::Shape shape;       // what the template has as a list or an object
+  struct Gathered {
+    std::string element, child, attribute, value;  // an element that has a child with such an attribute
+  };
+  std::optional<Gathered> gathered;  // records stand anywhere in the document: they are put where `records` leads
+  std::string root, element;  // the root around the documents and the document's element; no root: one document a line
+  syntax::XmlSpaces spaces;   // prefix, namespace name
+  syntax::Shape shape;        // what the template has as a list or an object
 
   // CSV
   char delimiter = ',';

@@ -123,6 +123,11 @@ bool accepts(const Part& part, const Node& node) {
         return node.is_string() && std::any_of(part.allowed.begin(), part.allowed.end(),
                                                [&](const std::string& one) { return one == "*" || one == node.text; });
       }
+      // An item of others is known by its value where the hole lists those it takes.
+      if (part.known_by_value && node.is_string() &&
+          std::find(part.allowed.begin(), part.allowed.end(), node.text) == part.allowed.end()) {
+        return false;
+      }
       return part.shape == Shape::string
                  ? node.is_string()
                  : node.kind ==

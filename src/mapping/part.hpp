@@ -87,6 +87,7 @@ struct Part {
   bool has_hole = false;     // it or something below is a hole
   bool pure_mirror = false;  // every hole below is a copy: compared as a whole
   bool always = false;       // written even when its own holes are empty, as long as its parent is
+  bool known_by_value = false;  // an item is one of its kind when this hole has one of `allowed`
   bool one_way = false;      // an item of a list that is read, never written
   bool also_loop = false;    // a loop over the further codings of a code
   bool beside_identifier = false;  // reference: an identifier of the target stands beside it
@@ -101,7 +102,7 @@ struct Part {
   Condition when;
   std::string key;                   // "code": with quotes and colon, ready to copy
   std::string json;                  // constant: its bytes
-  std::string literal;               // text: a piece that stands as it is; source run: which fact
+  std::string literal;               // text: a piece that stands as it is; source run: which fact; source fixed: why it does not travel
   std::string type_name;             // typed: the datatype
   std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
   Spelling spelling;                 // a site's own

@@ -124,7 +124,7 @@ Facet home_facet(const Part& part, Kind kind) {
 }  // namespace
 
 bool required(const Part& part) {
-  return !part.has_hole || part.always;
+  return !part.has_hole || part.always || part.known_by_value;
 }
 
 namespace {
@@ -189,6 +189,9 @@ namespace {
 bool differs_from(const Part& part_or_loop, const syntax::Node& constant) {
   const Part& part = body(part_or_loop);
   if (part.constant != nullptr) return differs(*part.constant, constant);
+  if (part.known_by_value) {
+    return std::find(part.allowed.begin(), part.allowed.end(), constant.text) == part.allowed.end();
+  }
   if (part.kind == Part::Kind::array) {
     const Part* item = first_required(part);
     return item != nullptr && constant.first != nullptr && differs_from(*item, *constant.first);
@@ -366,6 +369,8 @@ class Prover {
       }
       for (std::size_t j = i + 1; j < array.parts.size(); ++j) {
         const Part& other = *array.parts[j];
+        // A shape of others takes what is left, in the order of the list.
+        if (mapping_.is_document_ && (one.one_way || other.one_way)) continue;
         if (other.pure_mirror || !other.has_hole || !has_discriminator(body(other))) continue;
         if (!distinguishable(one, other)) {
           return fault(other.place, "two items of one list cannot be told apart",

@@ -163,9 +163,38 @@ class Reader::Matching {
       });
     }
     instance_ = visit.panel;
+    for (const auto& one : mapping_.layout().inferred) infer(one, visit);
     check_quantities(*visit.record.root, record::field(FieldId::visit));
     visit.record_key = visit.record.text(FieldId::id);
     findings_.name_since(mark, visit.record_key);
+  }
+
+  // What a record cannot do without and the layout's documents may leave out; it is told from what it was taken.
+  void infer(const Layout::Inferred& one, Visit& visit) {
+    if (visit.record.at(one.field) != nullptr) return;
+    std::string text = one.text, names;
+    for (const auto from : one.from) {
+      const Value* value = visit.record.at(from);
+      if (value == nullptr || !value->is_leaf() || value->text.empty()) return;
+      text.append(text.empty() ? "" : "/").append(value->text);
+      names.append(names.empty() ? "" : ", ").append(record::field(from).path);
+    }
+    Value* at = visit.record.root;
+    std::vector<FieldId> way;
+    for (auto id = record::field(one.field).parent; id != FieldId::visit; id = record::field(id).parent) way.insert(way.begin(), id);
+    for (const auto id : way) {
+      Value*& below = at->children[record::field(id).slot];
+      if (below == nullptr) below = record::make_group(arena_, record::field(id));
+      if (below->form != Form::group) return;
+      at = below;
+    }
+    const Field& field = record::field(one.field);
+    Value*& value = at->children[field.slot];
+    if (value == nullptr) value = record::make_leaf(arena_, field.kind, {});
+    writer_.facets().set(*value, Facet::self, arena_.keep(text), arena_, nullptr);
+    value->offset = visit.record.root->offset;
+    report(FindingId::visit_inferred, *visit.panel->resource, visit.panel->resource->node,
+           {field.path, names.empty() ? std::string_view{text} : std::string_view{names}});
   }
 
   // A number without its unit, or a unit without a number.
@@ -769,6 +798,7 @@ class Reader::Matching {
     }
     if (part.source == Source::fixed) {
       node.used = accepts(part, node);
+      if (!part.literal.empty()) report(FindingId::not_carried, *instance_->resource, &node, {part.literal});
       const auto place = std::find(part.allowed.begin(), part.allowed.end(), node.text);
       if (node.used && place != part.allowed.begin() && part.allowed.back() != "*") {
         report(FindingId::read_alike, *instance_->resource, &node, {node.text, part.allowed.front()});
@@ -844,6 +874,8 @@ class Reader::Matching {
         return set(part, Facet::text, cell, node, scope);
       }
       if (row->none) return set(part, Facet::none, "none", node, scope);
+      const SiteWord* back = row->absent.empty() ? spelling.words->writing(row->means) : spelling.words->writing_absent(row->absent);
+      if (back != nullptr && back->cell != cell) report(FindingId::read_alike, *instance_->resource, &node, {cell, back->cell});
       if (!row->absent.empty()) return set(part, Facet::absent, row->absent, node, scope);
       text = row->means;
     }
@@ -856,6 +888,11 @@ class Reader::Matching {
         case TimeForm::Outcome::no_time: return refuse(FindingId::local_time_form, {spelling.time->patterns_text()});
       }
       text = arena_.keep(charted);
+    }
+    if (spelling.is_root) {
+      const auto uri = uri_of_root(text);
+      if (uri.empty()) return false;
+      text = arena_.keep(uri);
     }
     if (spelling.number != nullptr && spelling.number->mark != '.') {
       if (text.find('.') != std::string_view::npos) return refuse(FindingId::number_form, {"the text"});

@@ -27,6 +27,60 @@ const NumberForm* find_number_form(std::string_view name) {
   return nullptr;
 }
 
+// --- identifiers
+// ---------------------------------------------------------------------------------------------------
+
+namespace {
+
+constexpr std::string_view oid_begin = "urn:oid:", uuid_begin = "urn:uuid:";
+
+// ISO/IEC 8824: arcs of digits, the first 0 to 2, none with a leading zero; here at least two.
+bool is_oid(std::string_view text) {
+  if (text.empty() || text.front() < '0' || text.front() > '2' || text.find('.') != 1) return false;
+  for (std::size_t begin = 0; begin <= text.size();) {
+    const auto end = std::min(text.find('.', begin), text.size());
+    const auto arc = text.substr(begin, end - begin);
+    if (arc.empty() || (arc.size() > 1 && arc.front() == '0')) return false;
+    if (arc.find_first_not_of("0123456789") != std::string_view::npos) return false;
+    begin = end + 1;
+  }
+  return true;
+}
+
+// RFC 4122 section 3.
+bool is_uuid(std::string_view text) {
+  if (text.size() != 36) return false;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const bool dash = i == 8 || i == 13 || i == 18 || i == 23;
+    if (dash ? text[i] != '-' : std::string_view("0123456789abcdefABCDEF").find(text[i]) == std::string_view::npos) return false;
+  }
+  return true;
+}
+
+std::string in_case(std::string_view text, char first, char other) {
+  std::string made(text);
+  for (char& c : made) {
+    if (c >= first && c <= first + 5) c = static_cast<char>(c - first + other);
+  }
+  return made;
+}
+
+}  // namespace
+
+std::string uri_of_root(std::string_view root) {
+  if (is_oid(root)) return std::string(oid_begin).append(root);
+  if (is_uuid(root)) return std::string(uuid_begin).append(in_case(root, 'A', 'a'));
+  return {};
+}
+
+std::string root_of_uri(std::string_view uri) {
+  if (uri.starts_with(oid_begin) && is_oid(uri.substr(oid_begin.size()))) return std::string(uri.substr(oid_begin.size()));
+  if (!uri.starts_with(uuid_begin)) return {};
+  const auto uuid = uri.substr(uuid_begin.size());
+  // Capitals would come back small.
+  return is_uuid(uuid) && in_case(uuid, 'A', 'a') == uuid ? in_case(uuid, 'a', 'A') : std::string{};
+}
+
 // --- words
 // ---------------------------------------------------------------------------------------------------
 

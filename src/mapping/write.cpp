@@ -514,6 +514,11 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
     return refuse("no pattern of '" + spelling.time->name() + "' would come back as it (" + spelling.time->patterns_text() +
                   (spelling.time->zone_name().empty() ? "" : ", " + spelling.time->zone_name()) + ")");
   }
+  if (spelling.is_root) {
+    spelled_ = root_of_uri(text);
+    if (!spelled_.empty()) return spelled_;
+    return refuse("a root holds an object identifier (urn:oid:) or a UUID (urn:uuid:), not this URI");
+  }
   if (spelling.number != nullptr && spelling.number->mark != '.') {
     spelled_ = text;
     std::replace(spelled_.begin(), spelled_.end(), '.', spelling.number->mark);

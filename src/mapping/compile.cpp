@@ -987,6 +987,7 @@ class Compiler {
         clause.accessor = target.accessor;
         clause.has_facet = target.has_facet;
         clause.facet = target.facet;
+        if (target.has_facet) clause.domain = around.in_leaf ? around.domain : domain(*target.field, target.field->kind);
       }
       if (at->is_array()) {
         for (const Node* one = at->first; one != nullptr; one = one->next)

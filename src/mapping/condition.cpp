@@ -69,7 +69,7 @@ bool holds(const Condition& condition, const Scope& scope, const Options& option
     } else {
       const Value* value = follow(clause.accessor, scope);
       if (clause.has_facet) {
-        const auto text = facets.get(value, clause.accessor.field, clause.facet, nullptr);
+        const auto text = facets.get(value, clause.accessor.field, clause.facet, clause.domain);
         any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) {
           return test.kind == Test::present   ? !text.empty()
                  : test.kind == Test::missing ? text.empty()

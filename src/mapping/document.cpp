@@ -335,8 +335,9 @@ bool same(const Node& a, const Node& b) {
   return true;
 }
 
-bool join_at(Node& into, Node& next, Way way) {
-  if (!into.is_object() || !next.is_object() || into.count != next.count || into.count < 2) return false;
+// `inside` an object that was found the same around the list, one that holds nothing else may be joined.
+bool join_at(Node& into, Node& next, Way way, bool inside = false) {
+  if (!into.is_object() || !next.is_object() || into.count != next.count || (into.count < 2 && !inside)) return false;
   Node *list = nullptr, *more = nullptr;
   for (Node *x = into.first, *y = next.first; x != nullptr; x = x->next, y = y->next) {
     if (x->name_text != y->name_text) return false;
@@ -348,7 +349,7 @@ bool join_at(Node& into, Node& next, Way way) {
     }
   }
   if (list == nullptr || list->kind != more->kind) return false;
-  if (list->is_object()) return way.size() > 1 && join_at(*list, *more, way.subspan(1));
+  if (list->is_object()) return way.size() > 1 && join_at(*list, *more, way.subspan(1), true);
   if (!list->is_array() || more->first == nullptr) return false;
   if (way.size() > 1 && list->last != nullptr && join_at(*list->last, *more->first, way.subspan(1)))
     return true;

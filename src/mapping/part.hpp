@@ -57,6 +57,7 @@ struct Clause {
   Accessor accessor;
   Facet facet = Facet::self;
   bool has_facet = false;
+  const terms::Domain* domain = nullptr;  // of a coded field: its facets need it
   std::vector<Test> any;  // one of them must hold
 };
 struct Condition {

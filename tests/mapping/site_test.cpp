@@ -10,7 +10,7 @@ using namespace charpie::tests;
 
 namespace {
 
-constexpr const char* sites[] = {"northmoor", "elbtal", "lakeside"};
+constexpr const char* sites[] = {"northmoor", "elbtal", "lakeside", "c-cda"};
 
 const mapping::Mapping& site(const std::string& name) {
   static std::map<std::string, std::unique_ptr<mapping::Mapping>> known;

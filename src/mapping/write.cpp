@@ -495,6 +495,7 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
       if (text.empty()) {
         // Words as charted are the cell itself, unless the table would read them as something else.
         if (value.code == nullptr || value.code->text.empty() || part.facet != Facet::self) return {};
+        if (part.known_by_value) return refuse("words, where " + words->name() + " says what the item is");
         if (words->reading(value.code->text) == nullptr) return value.code->text;
         return refuse("these words are a cell of " + words->name() + " and would come back as its meaning");
       }

@@ -85,7 +85,8 @@ void gather(XmlNode& root, const Layout& layout, Arena& arena) {
     for (std::size_t k = 0; k < layout.records.size(); ++k) {
       const bool is_last = k + 1 == layout.records.size();
       // One way for all; an entry each.
-      const bool stands = !is_last && holder->last != nullptr && holder->last->is_element() && holder->last->name_text == layout.records[k];
+      const bool stands = !is_last && holder->last != nullptr && holder->last->is_element() &&
+                          holder->last->name_text == layout.records[k];
       if (!stands) append(*holder, element(layout.records[k], *found[i], arena));
       holder = holder->last;
     }

@@ -1,5 +1,6 @@
-// What is written for C-CDA has the structure that C-CDA 5.0.0 asks of its wound entries: template identifiers, fixed codes
-// and how often each part stands (HL7/CDA-ccda 5.0.0: templates 4.114, 4.133, 4.134, 4.77).
+// What is written for C-CDA has the structure that C-CDA 5.0.0 asks of its wound entries: template
+// identifiers, fixed codes and how often each part stands (HL7/CDA-ccda 5.0.0:
+// templates 4.114, 4.133, 4.134, 4.77).
 #include <doctest/doctest.h>
 
 #include "mapping/document_text.hpp"
@@ -30,19 +31,23 @@ std::string_view attribute(const XmlNode& node, std::string_view name) {
 
 std::string_view type_of(const XmlNode& node) {
   for (const auto* one = node.attributes; one != nullptr; one = one->next) {
-    if (one->name_text == "type" && one->space == "http://www.w3.org/2001/XMLSchema-instance") return one->value;
+    if (one->name_text == "type" && one->space == "http://www.w3.org/2001/XMLSchema-instance")
+      return one->value;
   }
   return {};
 }
 
 bool has_template(const XmlNode& node, std::string_view last, std::string_view extension = {}) {
   for (const auto* one : children(node, "templateId")) {
-    if (attribute(*one, "root") == "2.16.840.1.113883.10.20.22." + std::string(last) && attribute(*one, "extension") == extension) return true;
+    if (attribute(*one, "root") == "2.16.840.1.113883.10.20.22." + std::string(last) &&
+        attribute(*one, "extension") == extension)
+      return true;
   }
   return false;
 }
 
-// What all of them ask: id 1..*, code 1..1, statusCode completed, effectiveTime 1..1, value 1..1, in the schema's order.
+// What all of them ask: id 1..*, code 1..1, statusCode completed, effectiveTime 1..1, value 1..1, in the
+// schema's order.
 void check_observation(const XmlNode& node) {
   CHECK(children(node, "id").size() >= 1);
   CHECK(children(node, "code").size() == 1);
@@ -50,7 +55,8 @@ void check_observation(const XmlNode& node) {
   CHECK(attribute(*children(node, "statusCode").front(), "code") == "completed");
   CHECK(children(node, "effectiveTime").size() == 1);
   CHECK(children(node, "value").size() == 1);
-  constexpr std::string_view order[] = {"templateId", "id", "code", "statusCode", "effectiveTime", "value", "targetSiteCode", "entryRelationship"};
+  constexpr std::string_view order[] = {"templateId",    "id",    "code",           "statusCode",
+                                        "effectiveTime", "value", "targetSiteCode", "entryRelationship"};
   std::size_t place = 0;
   for (const XmlNode* at = node.first; at != nullptr; at = at->next) {
     while (place < std::size(order) && order[place] != at->name_text) ++place;

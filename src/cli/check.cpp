@@ -58,7 +58,7 @@ void run_check(Session& session, const Request& request) {
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
       [&](flow::Batch& batch) { return request.history ? history.add(batch.notes) : Outcome(std::monostate{}); },
-      nullptr, **findings, tally, nullptr);
+      **findings, tally, nullptr);
   if (!done) return;
   if (request.history) {
     Outcome told = std::monostate{};

@@ -12,12 +12,11 @@
 #include "base/digest.hpp"
 #include "base/time.hpp"
 #include "cli/commands.hpp"
+#include "cli/outputs.hpp"
 #include "cli/record_options.hpp"
 #include "flow/acknowledge.hpp"
-#include "flow/bulk_folder.hpp"
 #include "flow/file_source.hpp"
 #include "flow/journal.hpp"
-#include "mapping/document_text.hpp"
 
 namespace charpie::cli {
 
@@ -42,7 +41,7 @@ struct Request {
 std::string contradiction(const Request& request) {
   const bool bulk = request.conversion.options.pack == "bulk";
   for (const auto& in : request.records.files) {
-    for (const auto& out : {request.out, request.rejects, request.unread, request.records.findings.file}) {
+    for (const auto& out : {request.out, request.rejects, request.unread, request.answers, request.records.findings.file}) {
       std::error_code none;
       if (!out.empty() && std::filesystem::equivalent(in, out, none) && !std::filesystem::is_character_file(out, none))
         return out + " is read and would be written over";
@@ -112,11 +111,6 @@ Outcome take_run(Session& session, const flow::Engine& engine, mapping::Options&
     if (!known.contains(label)) return Error{Error::usage, "there is no label '" + label + "'", {}, 0, 0, "one of " + names};
   }
   if (options.stamp.empty()) return std::monostate{};
-  const auto time = parse_time(options.stamp);
-  if (!time || time.time.precision < TimePrecision::second) {
-    return Error{Error::usage, "--stamp " + options.stamp + " is no instant", {}, 0, 0,
-                 "date, time with seconds, and offset: 2026-03-02T10:30:00+00:00"};
-  }
   const auto tables = session.tables();
   if (!tables) return tables.error();
   options.version = CHARPIE_VERSION;
@@ -163,13 +157,6 @@ nlohmann::json to_json(const flow::Tally& tally) {
 
 flow::Tally tally_of(const nlohmann::json& json) { return {json[0], json[1], json[2], json[3], json[4]}; }
 
-// Documents of a site's layout, in its syntax; nullptr: what is left at the end.
-Outcome put(mapping::DocumentOutput& site, const std::string* documents, flow::OutputFile& out) {
-  std::string text;
-  if (auto added = documents == nullptr ? site.finish(text) : site.add(*documents, text); !added) return added;
-  return out.write(text);
-}
-
 void run_convert(Session& session, Request& request) {
   auto& conversion = request.conversion;
   const auto from = session.form(request.records.from, true);
@@ -186,17 +173,21 @@ void run_convert(Session& session, Request& request) {
   if (const auto conflict = contradiction(request); !conflict.empty()) {
     return session.fail({Error::usage, conflict, {}, 0, 0, "leave one of them out"});
   }
+  std::optional<TimeReading> stamp;
+  if (const auto& text = conversion.options.stamp; !text.empty()) {
+    stamp = parse_time(text);
+    if (!*stamp || stamp->time.precision < TimePrecision::second) {
+      return session.fail({Error::usage, "--stamp " + text + " is no instant", {}, 0, 0,
+                           "date, time with seconds, and offset: 2026-03-02T10:30:00+00:00"});
+    }
+  }
   if (!conversion.to->is_record()) {
     const auto taken = take_on_repeat(request.on_repeat, (*engine)->mapping(*conversion.to), conversion.options);
     if (!taken) return session.fail(taken.error());
     if (const auto of_run = take_run(session, **engine, conversion.options); !of_run) return session.fail(of_run.error());
   }
   conversion.answer = !request.answers.empty();
-  if (conversion.answer && !conversion.options.stamp.empty()) {
-    auto time = flow::acknowledging_time(conversion.options.stamp);
-    if (!time) return session.fail(time.error());
-    conversion.answer_time = std::move(*time);
-  }
+  if (stamp && conversion.answer) conversion.answer_time = flow::acknowledging_time(stamp->time);
   auto let = selected(request.records.let);
   if (!let) return session.fail(let.error());
   conversion.let = std::move(*let);
@@ -222,46 +213,18 @@ void run_convert(Session& session, Request& request) {
     last = journal->last();
     run = std::filesystem::path(request.out).filename().string();
   }
-  const auto open_output = [&](const std::string& path, const char* bytes) {
-    if (!keeps_marks) return flow::OutputFile::open(path);
-    return flow::OutputFile::open(path, {run, last.is_null() ? 0 : last.at(bytes).get<std::uint64_t>()});
-  };
-  std::unique_ptr<flow::OutputFile> unread;
-  if (conversion.keep_unread) {
-    auto opened = open_output(request.unread, "unread");
-    if (!opened) return session.fail(opened.error());
-    unread = std::move(*opened);
-  }
-  std::unique_ptr<flow::OutputFile> out;
-  std::unique_ptr<flow::BulkFolder> folder;
-  if (conversion.options.pack == "bulk") {
-    auto opened = flow::BulkFolder::open(request.out, request.split, last.is_null() ? last : last.at("folder"));
-    if (!opened) return session.fail(opened.error());
-    folder = std::move(*opened);
-  } else {
-    auto opened = open_output(request.out, "out");
-    if (!opened) return session.fail(opened.error());
-    out = std::move(*opened);
-  }
-  auto findings = keeps_marks ? FindingsOutput::open(request.records.findings, session, run, last.is_null() ? last : last.at("findings"))
-                              : FindingsOutput::open(request.records.findings, session);
-  if (!findings) return session.fail(findings.error());
-  std::unique_ptr<flow::OutputFile> rejects;
-  if (conversion.keep_rejects) {
-    auto opened = open_output(request.rejects, "rejects");
-    if (!opened) return session.fail(opened.error());
-    rejects = std::move(*opened);
-  }
-
-  std::unique_ptr<flow::OutputFile> answers;
-  if (conversion.answer) {
-    auto opened = flow::OutputFile::open(request.answers);
-    if (!opened) return session.fail(opened.error());
-    answers = std::move(*opened);
-  }
-
-  std::optional<mapping::DocumentOutput> site;
-  if (conversion.to->is_site) site.emplace((*engine)->mapping(*conversion.to));
+  auto opened = Outputs::open({.out = request.out,
+                               .is_folder = conversion.options.pack == "bulk",
+                               .split = request.split,
+                               .layout = conversion.to->is_site ? &(*engine)->mapping(*conversion.to) : nullptr,
+                               .beside = {{request.unread, &flow::Batch::unread, "unread"},
+                                          {request.answers, &flow::Batch::answers, nullptr},
+                                          {request.rejects, &flow::Batch::rejects, "rejects"}},
+                               .findings = &request.records.findings,
+                               .run = run},
+                              session, last);
+  if (!opened) return session.fail(opened.error());
+  Outputs& outputs = **opened;
   flow::Tally tally;
   Marks marks;
   if (!last.is_null()) {
@@ -277,63 +240,28 @@ void run_convert(Session& session, Request& request) {
     if (since < request.mark_every) return std::monostate{};
     since = 0;
     nlohmann::json mark = {{"batches", batch.number}, {"input", batch.digest}, {"tally", to_json(tally)}};
-    auto told = (*findings)->mark();
-    if (!told) return told.error();
-    mark["findings"] = std::move(*told);
-    for (const auto& [name, file] : {std::pair{"out", out.get()}, std::pair{"rejects", rejects.get()}, std::pair{"unread", unread.get()}}) {
-      if (file == nullptr) continue;
-      const auto synced = file->sync();
-      if (!synced) return synced.error();
-      mark[name] = *synced;
-    }
-    if (folder != nullptr) {
-      auto marked = folder->mark();
-      if (!marked) return marked.error();
-      mark["folder"] = std::move(*marked);
-    }
+    if (auto synced = outputs.sync(mark); !synced) return synced;
     return journal->mark(mark);
   };
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
-      [&](flow::Batch& batch) -> Outcome {
-        if (unread != nullptr) {
-          if (auto kept = unread->write(batch.unread); !kept) return kept;
-        }
-        if (answers != nullptr) {
-          if (auto kept = answers->write(batch.answers); !kept) return kept;
-        }
-        return folder != nullptr ? folder->place(batch) : site ? put(*site, &batch.out, *out) : out->write(batch.out);
-      },
-      rejects.get(), **findings, tally, out.get(), keeps_marks ? &marks : nullptr);
+      [&](flow::Batch& batch) { return outputs.place(batch); }, outputs.findings(), tally, outputs.reader(),
+      keeps_marks ? &marks : nullptr);
   if (!done) {
     // Another input than the killed run's: that run can still go on.
     if (!last.is_null() && !any) {
       journal->leave();
-      (*findings)->leave();
-      if (out != nullptr) out->leave();
-      if (folder != nullptr) folder->leave();
-      if (rejects != nullptr) rejects->leave();
-      if (unread != nullptr) unread->leave();
+      outputs.leave();
     }
     return;
   }
-  if (site) {
-    if (auto put_rest = put(*site, nullptr, *out); !put_rest) return session.fail(put_rest.error());
-  }
-  // The output comes last: when it is there, what belongs to it is, too.
-  for (auto* beside : {rejects.get(), unread.get(), answers.get()}) {
-    if (beside == nullptr) continue;
-    if (auto finished = beside->finish(); !finished) return session.fail(finished.error());
-  }
-  if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
-  auto finished = folder != nullptr ? folder->finish(tally.written, digest_of(**session.tables())) : out->finish();
-  if (!finished) return session.fail(finished.error());
+  if (auto finished = outputs.finish(tally.written, session); !finished) return session.fail(finished.error());
   if (request.records.findings.summary) {
     session.err << tally.records << " records, " << tally.written << " converted, " << tally.rejected << " rejected\n";
-    (*findings)->write_summary();
+    outputs.findings().write_summary();
   }
-  if (tally.rejected != 0 && !(*findings)->failed()) session.err << tally.rejected << " held back by findings that were not told\n";
-  if ((*findings)->failed() || tally.rejected != 0) session.exit_code = data_has_errors;
+  if (tally.rejected != 0 && !outputs.findings().failed()) session.err << tally.rejected << " held back by findings that were not told\n";
+  if (outputs.findings().failed() || tally.rejected != 0) session.exit_code = data_has_errors;
 }
 
 }  // namespace

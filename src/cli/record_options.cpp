@@ -71,8 +71,7 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 }
 
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
-                 const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
-                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
+                 const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
   const auto form = session.form(options.from, true);
   if (!form) return session.fail(form.error()), false;
   const auto engine = session.engine();
@@ -82,9 +81,6 @@ bool run_batches(Session& session, const RecordOptions& options, const flow::Mak
   const auto take = [&](flow::Batch& batch) -> Result<bool> {
     tally += batch.tally;
     if (auto told = findings.tell(batch.findings); !told) return told.error();
-    if (rejects != nullptr) {
-      if (auto kept = rejects->write(batch.rejects); !kept) return kept.error();
-    }
     if (auto placed = place(batch); !placed) return placed.error();
     if (marks != nullptr) {
       if (auto marked = marks->after(batch); !marked) return marked.error();

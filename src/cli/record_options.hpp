@@ -56,10 +56,8 @@ struct Marks {
   std::function<Outcome(const flow::Batch&)> after{};  // each batch, when all of it is placed
 };
 
-/// Runs batches through workers. Output goes to `out`, rejects to `rejects` (either may be nullptr), findings to
-/// `findings`. False when the work was stopped by an error, which has been told.
+/// Runs batches through workers. `place` puts what they hold where it belongs; findings go to `findings`. False when the work was stopped by an error, which has been told.
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
-                 const std::function<Outcome(flow::Batch&)>& place, flow::OutputFile* rejects,
-                 FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks = nullptr);
+                 const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks = nullptr);
 
 }  // namespace charpie::cli

@@ -111,7 +111,7 @@ void run_roundtrip(Session& session, Request& request) {
       [&] {
         return std::make_unique<TripWorker>(**engine, request, from, through, *let, session.show_keys);
       },
-      [&](flow::Batch& batch) { return (*out)->write(batch.out); }, nullptr, **findings, tally, out->get());
+      [&](flow::Batch& batch) { return (*out)->write(batch.out); }, **findings, tally, out->get());
   if (!done) return;
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
   std::string sum = std::to_string(tally.records) + " records, " + std::to_string(tally.written - tally.differing) +

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "base/text.hpp"
 #include "base/time.hpp"
 #include "syntax/csv.hpp"
 
@@ -17,26 +18,12 @@ constexpr std::pair<std::string_view, Ask::Kind> ask_words[] = {
     {"present", Ask::Kind::present}, {"absent", Ask::Kind::absent}, {"at-most", Ask::Kind::at_most},
     {"is", Ask::Kind::is},           {"alone", Ask::Kind::alone},   {"to-the-day", Ask::Kind::to_the_day}};
 
-std::vector<std::string> split(std::string_view text, char by) {
-  std::vector<std::string> pieces;
-  while (!text.empty()) {
-    const auto at = text.find(by);
-    pieces.emplace_back(text.substr(0, at));
-    text = at == std::string_view::npos ? std::string_view{} : text.substr(at + 1);
-  }
-  return pieces;
-}
-
-std::string_view text_of(const Node& object, std::string_view member) {
-  const Node* found = object.member(member);
-  return found == nullptr ? std::string_view{} : found->text;
-}
 
 bool has_code(const Node& object, std::string_view system, std::string_view code) {
   const Node* concept_shown = object.member("code");
   const Node* codings = concept_shown == nullptr ? nullptr : concept_shown->member("coding");
   for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
-    if (text_of(*at, "code") == code && (system.empty() || text_of(*at, "system") == system)) return true;
+    if (plain_text(at->member("code")) == code && (system.empty() || plain_text(at->member("system")) == system)) return true;
   }
   return false;
 }
@@ -173,7 +160,8 @@ Result<Claims> Claims::load(const Tables& tables, std::string_view name) {
       return Error{Error::mapping_broken, "'" + asks + "' is nothing that a profile asks", std::string(file), row.line, 0,
                    "present, present if PATH=TEXT, absent, at-most N, is TEXT, alone or to-the-day"};
     }
-    profile->asks.push_back({word->second, blank == std::string::npos ? std::string{} : asks.substr(blank + 1), split(cell("place"), '|')});
+    auto& ask = profile->asks.emplace_back(Ask{word->second, blank == std::string::npos ? std::string{} : asks.substr(blank + 1), {}});
+    for (const auto place : split(cell("place"), '|')) ask.places.emplace_back(place);
   }
   if (claims.profiles_.empty()) {
     return Error{Error::usage, "there is no claim '" + std::string(name) + "'", {}, 0, 0, "use one of " + known};
@@ -198,7 +186,7 @@ std::set<std::string, std::less<>> Claims::alone() const {
 
 std::string_view Claims::fitting(const Node& resource, Misfit& misfit) const {
   misfit = {};
-  const auto type = text_of(resource, "resourceType");
+  const auto type = plain_text(resource.member("resourceType"));
   // A profile of the instance's code goes before one of its type.
   const Profile* found = nullptr;
   for (const auto& one : profiles_) {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <set>
 
+#include "base/text.hpp"
+
 namespace charpie::fhir {
 
 using record::FindingId;
@@ -10,19 +12,8 @@ using syntax::Node;
 
 namespace {
 
-std::string_view text_of(const Node& object, std::string_view member) {
-  const Node* found = object.member(member);
-  return found == nullptr || !found->is_string() ? std::string_view{} : found->text;
-}
-
 bool is_number(std::string_view text) {
   return !text.empty() && text.find_first_not_of("0123456789") == std::string_view::npos;
-}
-
-// Without regard to capitals: terminologies differ in them from release to release.
-bool same_words(std::string_view a, std::string_view b) {
-  const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; };
-  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [&](char x, char y) { return lower(x) == lower(y); });
 }
 
 }  // namespace
@@ -45,12 +36,12 @@ class ContentChecks::Walk {
   Walk(const ContentChecks& checks, record::Findings& findings) : checks_(checks), findings_(findings) {}
 
   void document(const Node& root) {
-    path_ = text_of(root, "resourceType");
+    path_ = plain_text(root.member("resourceType"));
     const Node* entries = path_ == "Bundle" ? root.member("entry") : nullptr;
     in_bundle_ = entries != nullptr;
-    const bool versions = text_of(root, "type") == "history";
+    const bool versions = plain_text(root.member("type")) == "history";
     for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr; entry = entry->next) {
-      const auto url = text_of(*entry, "fullUrl");
+      const auto url = plain_text(entry->member("fullUrl"));
       if (!url.empty()) urls_.insert(url);
     }
     std::size_t number = 0;
@@ -67,9 +58,9 @@ class ContentChecks::Walk {
     const Node* list = resource.member("identifier");
     if (list == nullptr) return;
     const auto look = [&](const Node& one) {
-      const auto system = text_of(one, "system"), value = text_of(one, "value");
+      const auto system = plain_text(one.member("system")), value = plain_text(one.member("value"));
       if (system.empty() || value.empty()) return;
-      std::string key(text_of(resource, "resourceType"));
+      std::string key(plain_text(resource.member("resourceType")));
       key.append("|").append(system).append("|").append(value);
       if (named_.insert(std::move(key)).second) return;
       findings_.report(FindingId::fhir_identifier_twice,
@@ -81,7 +72,7 @@ class ContentChecks::Walk {
 
   void walk(const Node& node) {
     if (node.is_object()) {
-      if (!text_of(node, "system").empty() && !text_of(node, "code").empty()) code(node);
+      if (!plain_text(node.member("system")).empty() && !plain_text(node.member("code")).empty()) code(node);
       if (const Node* reference = node.member("reference"); reference != nullptr && reference->is_string()) leads(*reference);
     }
     const auto length = path_.size();
@@ -103,7 +94,7 @@ class ContentChecks::Walk {
   }
 
   void code(const Node& node) {
-    const auto system = text_of(node, "system"), code = text_of(node, "code");
+    const auto system = plain_text(node.member("system")), code = plain_text(node.member("code"));
     if (checks_.ucum_ != nullptr && system == checks_.ucum_->uri) return unit(node, code);
     const bool is_loinc = checks_.loinc_ != nullptr && system == checks_.loinc_->uri;
     const bool is_sct = checks_.sct_ != nullptr && system == checks_.sct_->uri;
@@ -112,13 +103,14 @@ class ContentChecks::Walk {
       findings_.report(FindingId::fhir_check_digit, path_ + ".code", node.member("code")->begin, {code});
       return;
     }
-    const auto display = text_of(node, "display");
+    const auto display = plain_text(node.member("display"));
     if (display.empty()) return;
     std::string key(system);
     key.append("|").append(code);
     const auto [first, last] = checks_.displays_.equal_range(key);
     if (first == last) return;
-    const bool known = std::any_of(first, last, [&](const auto& one) { return same_words(one.second, display); });
+    // Terminologies differ in capitals from release to release.
+    const bool known = std::any_of(first, last, [&](const auto& one) { return same_ignoring_case(one.second, display); });
     if (!known) {
       findings_.report(FindingId::fhir_display_differs, path_ + ".display", node.member("display")->begin,
                        {code, first->second, display});
@@ -133,7 +125,7 @@ class ContentChecks::Walk {
       return;
     }
     // The unit is words for people; where the words are a code of UCUM themselves, they should not be another one.
-    const auto words = text_of(node, "unit");
+    const auto words = plain_text(node.member("unit"));
     if (words.empty() || words == code) return;
     const auto said = checks_.units_.reduce(words), coded = checks_.units_.reduce(code);
     if (!said || !coded) return;

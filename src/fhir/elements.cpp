@@ -5,6 +5,7 @@
 #include <charconv>
 #include <string>
 
+#include "base/text.hpp"
 #include "syntax/csv.hpp"
 
 namespace charpie::fhir {
@@ -20,17 +21,6 @@ Primitive primitive_of(std::string_view name) {
   const auto found = std::find(primitive_names.begin() + 1, primitive_names.end(), name);
   return found == primitive_names.end() ? Primitive::none
                                         : static_cast<Primitive>(found - primitive_names.begin());
-}
-
-// The parts of `text` between the separators; none for empty text.
-std::vector<std::string_view> split(std::string_view text, char separator) {
-  std::vector<std::string_view> parts;
-  while (!text.empty()) {
-    const auto end = std::min(text.find(separator), text.size());
-    parts.push_back(text.substr(0, end));
-    text.remove_prefix(std::min(end + 1, text.size()));
-  }
-  return parts;
 }
 
 std::string_view above(std::string_view path) {

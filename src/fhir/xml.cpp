@@ -387,11 +387,6 @@ class XmlReader {
     node->end = xml.end;
     return node;
   }
-  static void append(Node& parent, Node* child) {
-    (parent.last == nullptr ? parent.first : parent.last->next) = child;
-    parent.last = child;
-    ++parent.count;
-  }
   void append_named(Node& object, Node* child, std::uint32_t name) {
     child->name = name;
     child->name_text = elements_.names().text(name);

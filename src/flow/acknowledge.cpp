@@ -6,10 +6,10 @@
 #include <tuple>
 #include <vector>
 
-#include "base/time.hpp"
 #include "syntax/er7.hpp"
 #include "syntax/er7_acknowledge.hpp"
 #include "syntax/er7_write.hpp"
+#include "syntax/json.hpp"
 
 namespace charpie::flow {
 
@@ -63,36 +63,20 @@ std::string in_ascii(std::string_view text) {
 // The place of a finding, which counts lines of the input and characters of a line.
 syntax::Er7Location location_of(const Finding& finding, std::string_view text, std::size_t first_line) {
   if (finding.line < first_line || finding.line == 0) return {};
-  std::size_t at = 0;
-  for (auto line = first_line; line < finding.line; ++line) {
-    const auto end = text.find('\n', at);
-    if (end == std::string_view::npos) return {};
-    at = end + 1;
-  }
-  for (auto column = finding.column; column > 1 && at < text.size() && text[at] != '\n'; --column) {
-    for (++at; at < text.size() && (static_cast<unsigned char>(text[at]) & 0xC0) == 0x80;) ++at;
-  }
+  const auto at = syntax::offset_of(text, {finding.line - first_line + 1, finding.column});
+  if (at == std::string_view::npos) return {};
   return syntax::er7_location(text, static_cast<std::uint32_t>(at));
 }
 
 }  // namespace
 
-Result<std::string> acknowledging_time(std::string_view instant) {
-  const auto time = parse_time(instant);
-  if (!time || time.time.precision < TimePrecision::second) {
-    return Error{Error::usage,
-                 "--stamp " + std::string(instant) + " is no instant",
-                 {},
-                 0,
-                 0,
-                 "date, time with seconds, and offset: 2026-03-02T10:30:00+00:00"};
-  }
+std::string acknowledging_time(const Time& instant) {
   constexpr std::size_t seconds_end = 19;  // of YYYY-MM-DDThh:mm:ss
   std::string made;
-  for (const char c : instant.substr(0, seconds_end)) {
+  for (const char c : instant.text.substr(0, seconds_end)) {
     if (c >= '0' && c <= '9') made += c;
   }
-  const int offset = time.time.offset_minutes;
+  const int offset = instant.offset_minutes;
   const int minutes = offset < 0 ? -offset : offset;
   made += offset < 0 ? '-' : '+';
   for (const int number : {minutes / 60, minutes % 60}) {

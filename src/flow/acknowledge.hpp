@@ -5,15 +5,15 @@
 #include <string_view>
 
 #include "base/arena.hpp"
-#include "base/result.hpp"
+#include "base/time.hpp"
 #include "record/finding.hpp"
 #include "syntax/json_stream.hpp"
 #include "syntax/tree.hpp"
 
 namespace charpie::flow {
 
-/// The time of an answer, MSH-7: YYYYMMDDHHMMSS+ZZZZ of an instant as --stamp takes it. Error::usage.
-Result<std::string> acknowledging_time(std::string_view instant);
+/// The time of an answer, MSH-7: YYYYMMDDHHMMSS+ZZZZ of an instant, which is known to the second.
+std::string acknowledging_time(const Time& instant);
 
 /// Appends the answer to one piece of the input, ending with CR: MSH and MSA, and an ERR for each finding
 /// (HL7 2.5.1, 2.14 and 2.15: from memory). MSA-1 is AR when the piece could not be read, AE when a finding

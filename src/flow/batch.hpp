@@ -77,7 +77,7 @@ Result<bool> fill_with(Batch& batch, const Next& next) {
     const auto more = next(piece);
     if (!more) return more.error();
     if (!*more) break;
-    if (batch.count == 0) batch.file = piece.origins.front().file;
+    if (batch.count == 0) batch.file = piece.parts.front().file;
     bytes += piece.bytes.size();
     ++batch.count;
   }

@@ -223,7 +223,7 @@ Result<bool> BulkSet::next_visit(syntax::JsonPiece& piece) {
   std::vector<std::string> wanted;  // of the shared, in the order of their mention
   std::set<std::string> known;
   const auto want = [&](std::string_view reference) {
-    std::string name(target_name(reference));
+    std::string name(mapping::target_name(reference));
     if (shared_.contains(name) && known.insert(name).second) wanted.push_back(std::move(name));
   };
   const auto take_from = [&](Lines& lines) -> Outcome {

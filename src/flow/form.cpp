@@ -19,7 +19,7 @@ constexpr Form rows[] = {
     {"fhir-r5-xml", "fhir-r5", Syntax::xml, fhir::Version::r5},
 };
 
-constexpr std::string_view layouts_of_standards[] = {"c-cda", "hl7v2"};
+constexpr std::string_view layouts_of_standards[] = {"c-cda"};
 
 }  // namespace
 

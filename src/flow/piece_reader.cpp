@@ -94,11 +94,17 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   unread_.clear();
   broken_.clear();
   findings_.begin(file, {}, piece.bytes, narrow(piece.line), narrow(piece.column));
+  findings_.set_parts(piece.parts);
   const auto broken = [&](const Error& error, std::size_t line, std::size_t column) {
-    findings_.report(broken_finding(form_->syntax, piece.bytes), {}, record::Findings::no_place, {error.message});
+    // A piece of several files is one line of our own making: there the place is that of the part.
+    const bool of_ours = !piece.error && piece.is_of_several_files();
+    const auto offset = of_ours ? narrow(syntax::offset_of(piece.bytes, {1, error.column})) : record::Findings::no_place;
+    findings_.report(broken_finding(form_->syntax, piece.bytes), {}, offset, {error.message});
     broken_ = findings_.take();
-    broken_.back().line = narrow(line);
-    broken_.back().column = narrow(column);
+    if (!of_ours) {
+      broken_.back().line = narrow(line);
+      broken_.back().column = narrow(column);
+    }
     if (!error.mend.empty()) broken_.back().mend = error.mend;
     arena_.reset();  // half a tree, which nobody needs while the rejects are written
   };
@@ -118,10 +124,10 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   } else {
     if (strict_) strict_->read(**tree, findings_);
     if (content_) content_->read(**tree, findings_);
-    instances_->read(**tree, text_, arena_, findings_, records_, !piece.origins.empty());
+    instances_->read(**tree, text_, arena_, findings_, records_, piece.is_of_several_files());
   }
   for (auto& one : records_) {
-    one.file = piece.origins.empty() ? file : std::string_view(piece.origins.front().file);
+    one.file = piece.is_of_several_files() ? std::string_view(piece.parts.front().file) : file;
     one.line = narrow(piece.line);
     one.bytes = text_;
     begin_findings(one);
@@ -130,48 +136,14 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   return records_;
 }
 
-// A piece that was put together lies on one line: the column tells the stretch, and where that came from.
-void PieceReader::place_at_origin(record::Finding& finding) const {
-  if (finding.column == 0) return;
-  const auto offset = std::size_t{finding.column} - 1;
-  const auto after = std::upper_bound(piece_->origins.begin(), piece_->origins.end(), offset,
-                                      [](std::size_t at, const syntax::PieceOrigin& one) { return at < one.offset; });
-  if (after == piece_->origins.begin()) return;
-  const auto& origin = *(after - 1);
-  finding.file = origin.file;
-  finding.line = narrow(origin.line);
-  finding.column = narrow(origin.column + offset - origin.offset);
-}
-
 void PieceReader::begin_findings(const record::Record& record) {
   findings_.begin(file_, record.text(record::FieldId::id), text_, narrow(piece_->line), narrow(piece_->column));
-}
-
-// The lines of a piece that was gathered are those of the file, part by part.
-void PieceReader::place_in_parts(record::Finding& finding) const {
-  std::size_t line = piece_->line, at = 0, of_part = line;
-  const auto* part = &piece_->parts.front();
-  for (const auto& one : piece_->parts) {
-    line += static_cast<std::size_t>(std::count(text_.begin() + static_cast<std::ptrdiff_t>(at),
-                                                text_.begin() + static_cast<std::ptrdiff_t>(one.begin), '\n'));
-    at = one.begin;
-    if (line > finding.line) break;
-    part = &one;
-    of_part = line;
-  }
-  finding.line = narrow(part->line + finding.line - of_part);
 }
 
 std::vector<record::Finding> PieceReader::take_findings() {
   auto found = std::move(broken_);
   broken_.clear();
-  for (auto& one : findings_.take()) {
-    if (piece_ != nullptr && !piece_->parts.empty() && one.line != 0) place_in_parts(one);
-    found.push_back(std::move(one));
-  }
-  if (piece_ != nullptr && !piece_->origins.empty()) {
-    for (auto& one : found) place_at_origin(one);
-  }
+  for (auto& one : findings_.take()) found.push_back(std::move(one));
   return found;
 }
 

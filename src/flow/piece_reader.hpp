@@ -47,8 +47,6 @@ class PieceReader {
   const Engine* engine_;
   const Form* form_;
   rules::RecordChecks checks_;
-  void place_at_origin(record::Finding& finding) const;
-  void place_in_parts(record::Finding& finding) const;
   Result<syntax::Node*> read_tree(const syntax::JsonPiece& piece);
   std::string_view text_;  // of the piece, in UTF-8: what places count in
   std::optional<fhir::StrictReader> strict_;

@@ -13,25 +13,14 @@ namespace {
 // never written.
 constexpr std::string_view base = "https://set.invalid/";
 
-std::string_view plain_text(const syntax::Node* node) {
-  return node == nullptr ? std::string_view{} : node->text;
-}
-
 }  // namespace
 
 ResourceGroup::ResourceGroup(syntax::JsonPiece& piece) : piece_(piece) {
   piece_.bytes.clear();
-  piece_.origins.clear();
+  piece_.parts.clear();
   piece_.error.reset();
   piece_.line = piece_.column = 1;
-  append(R"({"resourceType":"Bundle","type":"collection","entry":[)");
-}
-
-void ResourceGroup::append(std::string_view text) {
-  for (const char c : text) {
-    if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) ++characters_;
-  }
-  piece_.bytes += text;
+  piece_.bytes += R"({"resourceType":"Bundle","type":"collection","entry":[)";
 }
 
 void ResourceGroup::add(std::string_view bytes, std::string_view name, std::string_view file,
@@ -40,27 +29,27 @@ void ResourceGroup::add(std::string_view bytes, std::string_view name, std::stri
     piece_.line = line;
     piece_.column = 1;
   } else {
-    append(",");
+    piece_.bytes += ',';
   }
-  append("{");
+  piece_.bytes += '{';
   if (!name.empty()) {
-    std::string url(R"("fullUrl":)");
-    append_json_string(std::string(base) + std::string(name), url);
-    append(url + ",");
+    piece_.bytes += R"("fullUrl":)";
+    append_json_string(std::string(base) + std::string(name), piece_.bytes);
+    piece_.bytes += ',';
   }
-  append(R"("resource":)");
-  piece_.origins.push_back({characters_, std::string(file), line, column});
+  piece_.bytes += R"("resource":)";
   const auto begin = piece_.bytes.size();
-  append(bytes);
+  piece_.parts.push_back({0, static_cast<std::uint32_t>(begin), line, column, std::string(file)});
+  piece_.bytes += bytes;
   // Line ends stand between tokens only: a string cannot hold one (RFC 8259, section 7).
   std::replace_if(
       piece_.bytes.begin() + static_cast<std::ptrdiff_t>(begin), piece_.bytes.end(),
       [](char c) { return c == '\n' || c == '\r'; }, ' ');
-  append("}");
+  piece_.bytes += '}';
 }
 
 void ResourceGroup::finish() {
-  append("]}");
+  piece_.bytes += "]}";
 }
 
 std::string name_of(const syntax::Node& resource) {
@@ -68,18 +57,6 @@ std::string name_of(const syntax::Node& resource) {
   const auto id = plain_text(resource.member("id"));
   if (type.empty() || id.empty()) return {};
   return std::string(type) + "/" + std::string(id);
-}
-
-std::string_view target_name(std::string_view reference) {
-  if (reference.starts_with("urn:") || reference.starts_with('#') ||
-      reference.find('?') != std::string_view::npos)
-    return {};
-  if (const auto history = reference.find("/_history/"); history != std::string_view::npos)
-    reference = reference.substr(0, history);
-  const auto slash = reference.rfind('/');
-  if (slash == std::string_view::npos || slash == 0 || slash + 1 == reference.size()) return {};
-  const auto before = reference.rfind('/', slash - 1);
-  return before == std::string_view::npos ? reference : reference.substr(before + 1);
 }
 
 }  // namespace charpie::flow

@@ -21,19 +21,13 @@ class ResourceGroup {
            std::size_t column);
   /// Closes the Bundle.
   void finish();
-  bool empty() const { return piece_.origins.empty(); }
+  bool empty() const { return piece_.parts.empty(); }
 
  private:
-  void append(std::string_view text);
   syntax::JsonPiece& piece_;
-  std::size_t characters_ = 0;
 };
 
 /// "Type/id" of a resource; empty without an id.
 std::string name_of(const syntax::Node& resource);
-
-/// The last two segments of a reference, "Type/id", without a version; empty for a URN, a fragment or a
-/// search.
-std::string_view target_name(std::string_view reference);
 
 }  // namespace charpie::flow

@@ -35,7 +35,7 @@ std::string patient_of(const Node& node, const std::string& otherwise) {
     const Node* patient = node.member(member);
     if (patient == nullptr || !patient->is_object()) continue;
     if (const Node* reference = patient->member("reference")) {
-      const auto target = target_name(reference->text);
+      const auto target = mapping::target_name(reference->text);
       return std::string(target.empty() ? reference->text : target);
     }
     const Node* identifier = patient->member("identifier");
@@ -180,7 +180,7 @@ Outcome VisitGroups::take(const syntax::JsonPiece& piece, const Node& node) {
     const Node* links = node.member(member);
     if (links == nullptr) continue;
     const auto linked = each_reference(*links, [&](std::string_view reference) -> Outcome {
-      const std::string target(target_name(reference));
+      const std::string target(mapping::target_name(reference));
       if (target.empty()) return std::monostate{};
       if (auto there = links_->add(name + between + 'e' + between + target, {}); !there) return there;
       return links_->add(target + between + 'e' + between + name, {});
@@ -206,7 +206,7 @@ Outcome VisitGroups::place(const std::string& label, const std::string& rank, st
 // Notes which of the shared resources the visit wants.
 Outcome VisitGroups::refer(const std::string& label, const Node& node) {
   return each_reference(node, [&](std::string_view reference) -> Outcome {
-    const auto target = target_name(reference);
+    const auto target = mapping::target_name(reference);
     if (target.empty() || !shared_types_.contains(target.substr(0, target.find('/'))))
       return std::monostate{};
     return shared_.add(std::string(target) + between + "for" + between + label, {});

@@ -5,6 +5,7 @@
 #include <cstring>
 
 #include "base/escape.hpp"
+#include "base/text.hpp"
 #include "mapping/mapping.hpp"
 #include "mapping/prove.hpp"
 #include "mapping/write.hpp"
@@ -54,23 +55,6 @@ struct Surroundings {
   record::Kind leaf_kind = record::Kind::text;
   const terms::Domain* domain = nullptr;
 };
-
-std::vector<std::string_view> split(std::string_view text, char by) {
-  std::vector<std::string_view> pieces;
-  while (true) {
-    const auto at = text.find(by);
-    const auto piece = text.substr(0, at);
-    if (!piece.empty()) pieces.push_back(piece);
-    if (at == std::string_view::npos) return pieces;
-    text.remove_prefix(at + 1);
-  }
-}
-
-std::string_view trim(std::string_view text) {
-  while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
-  while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
-  return text;
-}
 
 bool is_directive(std::string_view name) {
   return name.starts_with('$');

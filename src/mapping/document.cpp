@@ -4,6 +4,8 @@
 #include <span>
 #include <utility>
 
+#include "base/text.hpp"
+
 namespace charpie::mapping {
 
 using syntax::Names;
@@ -11,13 +13,6 @@ using syntax::Node;
 using syntax::NodeKind;
 
 namespace {
-
-void append(Node& parent, Node* child) {
-  child->next = nullptr;
-  (parent.last == nullptr ? parent.first : parent.last->next) = child;
-  parent.last = child;
-  ++parent.count;
-}
 
 // Takes out the children for which `gone` is true.
 template <class Gone>
@@ -30,12 +25,6 @@ void take_out(Node& parent, const Gone& gone) {
     if (!gone(*at)) append(parent, at);
     at = next;
   }
-}
-
-std::string_view trim(std::string_view text) {
-  while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
-  while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
-  return text;
 }
 
 Node* text_like(const Node& like, std::string_view text, Arena& arena) {
@@ -176,11 +165,6 @@ bool open_cells(Node& root, const Layout& layout, Arena& arena, const Names& nam
 
 namespace {
 
-void use_all(Node& node) {
-  node.used = true;
-  for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
-}
-
 // The text of a way's next piece; names with dots in them are not led to.
 void pass_over(Node& node, std::string_view way) {
   if (node.is_array()) {
@@ -280,12 +264,7 @@ Node* with_member(const Node& object, const Node& old, Node* replacement, Arena&
 }
 
 std::string_view value_of(const Node& element, std::string_view by) {
-  const Node* member = &element;
-  while (member != nullptr && !by.empty()) {
-    const auto dot = by.find('.');
-    member = member->is_object() ? member->member(by.substr(0, dot)) : nullptr;
-    by = dot == std::string_view::npos ? std::string_view{} : by.substr(dot + 1);
-  }
+  const Node* member = at_path(element, by);
   while (member != nullptr && (member->is_array() || member->is_object())) member = member->first;
   return member == nullptr ? std::string_view{} : member->text;
 }

@@ -8,13 +8,6 @@ using syntax::XmlNode;
 
 namespace {
 
-void append(XmlNode& parent, XmlNode* child) {
-  child->next = nullptr;
-  (parent.last == nullptr ? parent.first : parent.last->next) = child;
-  parent.last = child;
-  ++parent.count;
-}
-
 bool is_wanted(const XmlNode& node, const Layout::Gathered& wanted) {
   if (!node.is_element() || node.name_text != wanted.element) return false;
   for (const XmlNode* child = node.first; child != nullptr; child = child->next) {

@@ -8,20 +8,6 @@ using syntax::Node;
 
 namespace {
 
-std::string_view plain_text(const Node* node) {
-  return node == nullptr ? std::string_view{} : node->text;
-}
-
-const Node* at_path(const Node& node, std::string_view path) {
-  const Node* at = &node;
-  while (at != nullptr && !path.empty()) {
-    const auto dot = path.find('.');
-    at = at->member(path.substr(0, dot));
-    path = dot == std::string_view::npos ? std::string_view{} : path.substr(dot + 1);
-  }
-  return at;
-}
-
 // The template that a coding of ours names.
 const Template* by_own_coding(const Mapping& mapping, std::string_view type, const Node& code) {
   if (code.is_array()) {
@@ -84,6 +70,18 @@ Identity identify(const Mapping& mapping, const Node& instance) {
     identity.keyed = !identity.key.record_key.empty();
   }
   return identity;
+}
+
+std::string_view target_name(std::string_view reference) {
+  if (reference.starts_with("urn:") || reference.starts_with('#') ||
+      reference.find('?') != std::string_view::npos)
+    return {};
+  if (const auto history = reference.find("/_history/"); history != std::string_view::npos)
+    reference = reference.substr(0, history);
+  const auto slash = reference.rfind('/');
+  if (slash == std::string_view::npos || slash == 0 || slash + 1 == reference.size()) return {};
+  const auto before = reference.rfind('/', slash - 1);
+  return before == std::string_view::npos ? reference : reference.substr(before + 1);
 }
 
 }  // namespace charpie::mapping

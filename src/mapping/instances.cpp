@@ -1,6 +1,8 @@
 #include "mapping/instances.hpp"
 
 #include <algorithm>
+#include <optional>
+#include <set>
 
 #include "base/time.hpp"
 #include "mapping/identify.hpp"
@@ -61,30 +63,7 @@ std::string place_in_message(std::string_view text, const Node& node) {
 
 bool is_absolute(std::string_view url) { return url.starts_with("http://") || url.starts_with("https://"); }
 
-// "https://server/fhir/Condition/w1" -> "Condition/w1"; empty where there is no such end.
-std::string_view local_end(std::string_view url) {
-  const auto slash = url.rfind('/');
-  if (slash == std::string_view::npos || slash == 0) return {};
-  const auto before = url.rfind('/', slash - 1);
-  return before == std::string_view::npos ? std::string_view{} : url.substr(before + 1);
-}
-
 }  // namespace
-
-Node* at_path(Node& node, std::string_view path) {
-  Node* at = &node;
-  while (at != nullptr && !path.empty()) {
-    const auto dot = path.find('.');
-    at = at->member(path.substr(0, dot));
-    path = dot == std::string_view::npos ? std::string_view{} : path.substr(dot + 1);
-  }
-  return at;
-}
-
-void use_all(Node& node) {
-  node.used = true;
-  for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
-}
 
 Instances::Instances(const Mapping& mapping, const Options& options, Arena& arena, record::Findings& findings,
                      std::vector<Unread>* unread)
@@ -289,13 +268,12 @@ class Instances::Grouping {
       if (!instance.is_of_visit()) continue;
       place_.emplace(&instance, points_.size());
       const Instance* bearer = named_wound(instance) == nullptr ? wound_referred_to(instance) : nullptr;
+      const auto time = time_of(instance);
       points_.push_back({&instance, points_.size(), wound_of(instance, bearer), named_wound(instance), bearer,
-                         key_of(instance.resource->node->member(elsewhere_.patient), instance), {}, time_of(instance)});
+                         key_of(instance.resource->node->member(elsewhere_.patient), instance), nullptr, time, seconds_of(time)});
     }
     inherit_wounds();
-    for (auto& point : points_) {
-      if (point.instance->visit == nullptr) follow_links(point);
-    }
+    for (auto& point : points_) follow_links(point);
     meet_at_one_time();
     make_visits();
   }
@@ -310,7 +288,14 @@ class Instances::Grouping {
     std::string_view patient;  // as wound, of the patient
     Visit* visit;            // of ours, at the root of a group
     std::string_view time;
+    std::optional<std::int64_t> seconds;  // the same as an instant, where it is one
   };
+
+  static std::optional<std::int64_t> seconds_of(std::string_view text) {
+    const auto time = parse_time(text);
+    if (!time || !time.time.has_clock()) return {};
+    return seconds_since_epoch(time.time);
+  }
 
   void leave(Instance& instance, FindingId why) {
     all_.report(why, *instance.resource, instance.resource->node, {});
@@ -328,11 +313,7 @@ class Instances::Grouping {
     return identifier == nullptr ? target.resource->url : key_of_identifier(*identifier);
   }
   std::string_view key_of_identifier(const Node& identifier) const {
-    std::string key("identifier ");
-    key += plain_text(identifier.member(all_.name_system_));
-    key += '|';
-    key += plain_text(identifier.member(all_.name_value_));
-    return all_.arena_.keep(key);
+    return all_.arena_.keep("identifier " + all_.identifier_text(identifier));
   }
 
   // What tells one thing from another: its identifier, else its address; empty for nullptr.
@@ -440,28 +421,18 @@ class Instances::Grouping {
     return true;
   }
 
+  // What is joined by the links of an instance. Links from one of ours count as well; what they say is read elsewhere.
   void follow_links(Point& point) {
+    const bool of_ours = point.instance->visit != nullptr;
     for (const auto& name : elsewhere_.joins) {
       Node* member = point.instance->resource->node->member(name);
       if (member == nullptr) continue;
       each_reference(*member, *point.instance, [&](const Instance& target) {
         const auto known = place_.find(&target);
-        if (known == place_.end()) return false;
+        if (known == place_.end() || (of_ours && target.visit != nullptr)) return false;
         unite(point, points_[known->second], true);
-        return true;
+        return !of_ours;
       });
-    }
-    // Links from one of ours to it count as well.
-    for (auto& other : points_) {
-      if (other.instance->visit == nullptr) continue;
-      for (const auto& name : elsewhere_.joins) {
-        Node* member = other.instance->resource->node->member(name);
-        if (member == nullptr) continue;
-        each_reference(*member, *other.instance, [&](const Instance& target) {
-          if (&target == point.instance) unite(other, point, true);
-          return false;
-        });
-      }
     }
   }
 
@@ -498,28 +469,25 @@ class Instances::Grouping {
     moved.parent = kept.parent;
   }
 
-  bool same_instant(std::string_view a, std::string_view b) const {
-    if (a.empty() || b.empty()) return false;
-    if (a == b) return true;
-    const auto minutes = all_.options_.visit_window;
-    const auto x = parse_time(a), y = parse_time(b);
-    if (!x || !y || !x.time.has_clock() || !y.time.has_clock()) return false;
-    const auto apart = seconds_since_epoch(x.time) - seconds_since_epoch(y.time);
-    return apart <= minutes * 60 && -apart <= minutes * 60;
+  bool same_instant(const Point& a, const Point& b) const {
+    if (a.time.empty() || b.time.empty()) return false;
+    if (a.time == b.time) return true;
+    if (!a.seconds || !b.seconds) return false;
+    const auto apart = *a.seconds - *b.seconds, window = all_.options_.visit_window * 60;
+    return apart <= window && -apart <= window;
   }
 
   // Groups that no link joins: the same wound at the same time.
   void meet_at_one_time() {
+    std::unordered_map<std::string_view, std::vector<std::size_t>> of_one_wound;
     for (std::size_t i = 0; i < points_.size(); ++i) {
-      if (points_[i].parent != i || points_[i].wound.empty() || points_[i].instance->visit != nullptr)
-        continue;
-      for (std::size_t j = i + 1; j < points_.size(); ++j) {
-        if (points_[j].parent != j || points_[j].instance->visit != nullptr || points_[i].visit != nullptr ||
-            points_[j].visit != nullptr)
-          continue;
-        if (points_[j].wound == points_[i].wound && same_instant(points_[i].time, points_[j].time))
-          unite(points_[i], points_[j], false);
+      const Point& point = points_[i];
+      if (point.parent != i || point.wound.empty() || point.instance->visit != nullptr || point.visit != nullptr) continue;
+      auto& earlier = of_one_wound[point.wound];
+      for (const auto j : earlier) {
+        if (same_instant(points_[j], point)) unite(points_[j], points_[i], false);
       }
+      if (point.parent == i) earlier.push_back(i);
     }
   }
 
@@ -673,13 +641,7 @@ Node* Instances::add_member(Node& object, std::string_view name, Node content) {
   Node* made = arena_.make<Node>(content);
   made->name_text = name;
   made->name = mapping_.names().find(name);
-  made->next = nullptr;
-  if (object.last == nullptr)
-    object.first = made;
-  else
-    object.last->next = made;
-  object.last = made;
-  ++object.count;
+  append(object, made);
   return made;
 }
 
@@ -687,6 +649,23 @@ Node* Instances::add_member(Node& object, std::string_view name, Node content) {
 // ------------------------------------------------------------------------------------------------
 
 void Instances::attach_shared() {
+  for (const auto& instance : instances_) {
+    if (instance.made_from == nullptr || instance.is_of_visit()) continue;
+    const Node* identifiers = instance.resource->node->member(name_identifier_);
+    for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next)
+      by_identifier_.emplace(identifier_text(*at), &instance);
+  }
+  // Who refers to whom is seen in one walk through each instance.
+  std::unordered_map<const Visit*, std::set<const Instance*>> shared_by;
+  for (const auto& instance : instances_) {
+    if (instance.made_from == nullptr) continue;
+    each_target(*instance.resource->node, instance, [&](const Instance& target) {
+      if (instance.visit != nullptr)
+        shared_by[instance.visit].insert(&target);
+      else if (target.visit != nullptr && !target.visit->ours)
+        shared_by[target.visit].insert(&instance);
+    });
+  }
   for (auto& instance : instances_) {
     if (instance.made_from == nullptr || instance.is_of_visit()) continue;
     bool attached = false;
@@ -694,13 +673,9 @@ void Instances::attach_shared() {
       // One visit of ours is sent with all that it needs; else only what is referred to, one way or the
       // other.
       const bool alone = visits_.size() == 1 && visit.ours;
-      const bool linked =
-          alone || std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* member) {
-            return refers_to(*member, instance) || (!visit.ours && refers_to(instance, *member));
-          });
-      if (!linked) continue;
+      const auto shared = shared_by.find(&visit);
+      if (!alone && (shared == shared_by.end() || !shared->second.contains(&instance))) continue;
       visit.shared.push_back(&instance);
-      if (!visit.ours) name_references(*instance.resource->node, instance);
       attached = true;
     }
     if (!attached) {
@@ -712,37 +687,53 @@ void Instances::attach_shared() {
       instance.made_from = nullptr;
     }
   }
+  for (const auto& visit : visits_) {
+    if (visit.ours) continue;
+    for (const auto* instance : visit.shared) name_references(*instance->resource->node, *instance);
+  }
 }
 
 bool Instances::refers_to(const Instance& from, const Instance& to) const {
-  return refers_to(*from.resource->node, from, to);
+  bool so = false;
+  each_target(*from.resource->node, from, [&](const Instance& target) { so = so || &target == &to; });
+  return so;
 }
-bool Instances::refers_to(const Node& node, const Instance& from, const Instance& to) const {
+
+// Calls visit(target) for each reference in a node that leads to an instance, by its address or by an identifier of ours.
+template <class Visitor>
+void Instances::each_target(const Node& node, const Instance& from, const Visitor& visit) const {
   for (const Node* at = node.first; at != nullptr; at = at->next) {
-    if (at->name == name_reference_ && at->is_string() && resolve(at->text, &from) == &to) return true;
+    if (at->name == name_reference_ && at->is_string()) {
+      if (const Instance* target = resolve(at->text, &from)) visit(*target);
+    }
     // The key of a wound alone may be another patient's: only its identifier of ours will do.
     const Node* identifier = at->is_object() ? at->member(name_identifier_) : nullptr;
-    if (identifier != nullptr && plain_text(identifier->member(name_system_)).starts_with(mapping_.canonical()) &&
-        is_identified(*at, to)) {
-      return true;
+    if (identifier != nullptr && plain_text(identifier->member(name_system_)).starts_with(mapping_.canonical())) {
+      const auto [first, last] = by_identifier_.equal_range(identifier_text(*identifier));
+      for (auto one = first; one != last; ++one) {
+        if (is_identified(*at, *one->second)) visit(*one->second);
+      }
     }
-    if (at->first != nullptr && refers_to(*at, from, to)) return true;
+    if (at->first != nullptr) each_target(*at, from, visit);
+  }
+}
+
+bool Instances::is_identified(const Node& reference, const Instance& instance) const {
+  const Node* named = reference.member(name_identifier_);
+  const auto type = plain_text(reference.member("type"));
+  if (named == nullptr || (!type.empty() && type != instance.type)) return false;
+  const Node* identifiers = instance.resource->node->member(name_identifier_);
+  for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
+    if (identifier_text(*at) == identifier_text(*named)) return true;
   }
   return false;
 }
 
-bool Instances::is_identified(const Node& reference, const Instance& instance) const {
-  const Node* type = reference.member("type");
-  const Node* named = reference.member(name_identifier_);
-  if (named == nullptr || (type != nullptr && type->text != instance.type)) return false;
-  const Node* identifiers = instance.resource->node->member(name_identifier_);
-  for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next) {
-    if (plain_text(at->member(name_system_)) == plain_text(named->member(name_system_)) &&
-        plain_text(at->member(name_value_)) == plain_text(named->member(name_value_))) {
-      return true;
-    }
-  }
-  return false;
+std::string Instances::identifier_text(const Node& identifier) const {
+  std::string text(plain_text(identifier.member(name_system_)));
+  text += '|';
+  text += plain_text(identifier.member(name_value_));
+  return text;
 }
 
 const Instance* Instances::resolve(std::string_view reference, const Instance* from) const {
@@ -759,7 +750,7 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
     const auto known = by_url_.find(url);
     return known == by_url_.end() ? nullptr : known->second;
   };
-  const auto base_of = [](std::string_view url) { return url.substr(0, url.size() - local_end(url).size()); };
+  const auto base_of = [](std::string_view url) { return url.substr(0, url.size() - target_name(url).size()); };
   // FHIR R4, bundle.html#references: a relative one counts from the address of the entry that holds it; the same id on
   // another server is another thing.
   const bool absolute = is_absolute(reference);
@@ -770,7 +761,7 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
   } else if (const Instance* found = find(reference)) {
     return found;
   }
-  const Instance* found = find(absolute ? local_end(reference) : reference);
+  const Instance* found = find(target_name(reference));
   if (found == nullptr || !is_absolute(found->resource->full_url)) return found;
   const auto base = base_of(found->resource->full_url);
   const bool same_server = absolute ? base == base_of(reference) : !is_absolute(from_url) || base == base_of(from_url);

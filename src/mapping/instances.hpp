@@ -54,15 +54,6 @@ struct Visit {
   record::Record record;
 };
 
-/// Text of a scalar node; empty for nullptr.
-inline std::string_view plain_text(const syntax::Node* node) {
-  return node == nullptr ? std::string_view{} : node->text;
-}
-/// The member at a path of names: "meta.versionId". nullptr where there is none.
-syntax::Node* at_path(syntax::Node& node, std::string_view path);
-/// Marks a node and all below as understood.
-void use_all(syntax::Node& node);
-
 class Instances {
  public:
   /// All must outlive this.
@@ -102,7 +93,9 @@ class Instances {
   void visits_of_others();
   void attach_shared();
   void join(Instance& instance, Visit& visit);
-  bool refers_to(const syntax::Node& node, const Instance& from, const Instance& to) const;
+  template <class Visitor>
+  void each_target(const syntax::Node& node, const Instance& from, const Visitor& visit) const;
+  std::string identifier_text(const syntax::Node& identifier) const;
   void name_references(syntax::Node& node, const Instance& from);
   syntax::Node* name_of(const Instance& target) const;
   syntax::Node* add_member(syntax::Node& object, std::string_view name, syntax::Node content);
@@ -117,6 +110,7 @@ class Instances {
   std::deque<Instance> instances_;
   std::deque<Visit> visits_;
   std::unordered_map<std::string_view, const Instance*> by_url_;
+  std::unordered_multimap<std::string, const Instance*> by_identifier_;  // "system|value" of what visits share
   bool transaction_ = false;
   std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0,
                 name_reference_ = 0;

@@ -91,24 +91,33 @@ void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
   finding.mend = filled(kind.mend, next, values.end());
   // The place is only worked out here: records without findings never pay for it.
   if (offset != no_place && offset <= bytes_.size()) {
-    if (offset < last_offset_) {
-      last_offset_ = 0;
-      last_line_ = first_line_;
-      last_column_ = first_column_;
-    }
-    for (const char c : bytes_.substr(last_offset_, offset - last_offset_)) {
-      if (c == '\n') {
-        ++last_line_;
-        last_column_ = 1;
-      } else if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) {  // continuation bytes are no characters
-        ++last_column_;
-      }
-    }
-    last_offset_ = offset;
-    finding.line = last_line_;
-    finding.column = last_column_;
+    place(finding, offset);
   }
   found_.push_back(std::move(finding));
+}
+
+void Findings::place(Finding& finding, std::uint32_t offset) {
+  const auto part = std::upper_bound(parts_.begin(), parts_.end(), offset,
+                                     [](std::uint32_t at, const syntax::PiecePart& one) { return at < one.begin; });
+  const syntax::PiecePart* const in = part == parts_.begin() ? nullptr : &*(part - 1);
+  const auto begin = in == nullptr ? 0 : in->begin;
+  if (offset < last_offset_ || last_offset_ < begin) {
+    last_offset_ = begin;
+    last_line_ = in == nullptr ? first_line_ : static_cast<std::uint32_t>(in->line);
+    last_column_ = in == nullptr ? first_column_ : static_cast<std::uint32_t>(in->column);
+  }
+  for (const char c : bytes_.substr(last_offset_, offset - last_offset_)) {
+    if (c == '\n') {
+      ++last_line_;
+      last_column_ = 1;
+    } else if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) {  // continuation bytes are no characters
+      ++last_column_;
+    }
+  }
+  last_offset_ = offset;
+  finding.line = last_line_;
+  finding.column = last_column_;
+  if (in != nullptr && !in->file.empty()) finding.file = in->file;
 }
 
 bool Findings::blocked_since(std::size_t mark) const {

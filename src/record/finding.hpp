@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "record/record.hpp"
+#include "syntax/json_stream.hpp"
 
 namespace charpie::record {
 
@@ -68,6 +69,9 @@ class Findings {
   /// line of their first byte, `first_column` its column. All texts must outlive the work on the record.
   void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line,
              std::uint32_t first_column = 1);
+  /// From here on offsets are of bytes that were put together from these parts, which must outlive the work on them:
+  /// a finding says the part's line and file. Empty: they stood together.
+  void set_parts(std::span<const syntax::PiecePart> parts) { parts_ = parts; }
   void set_record_key(std::string_view key) { record_key_ = key; }
   /// Gives the key to the findings since `mark` (an earlier all().size()): of a record whose key was read later.
   void name_since(std::size_t mark, std::string_view key) {
@@ -90,7 +94,9 @@ class Findings {
 
  private:
   std::vector<Finding> found_;
+  void place(Finding& finding, std::uint32_t offset);
   std::span<const Grade> grades_{};
+  std::span<const syntax::PiecePart> parts_{};
   std::string_view file_, record_key_, bytes_;
   std::uint32_t first_line_ = 1, first_column_ = 1;
   // The last place worked out: a later one is counted from there, so that many findings cost one walk.

@@ -1,6 +1,7 @@
 // Codes and units, wherever they stand in the record.
 #include <algorithm>
 
+#include "base/text.hpp"
 #include "record/nearest.hpp"
 #include "rules/visit.hpp"
 #include "terms/terms.hpp"
@@ -16,13 +17,6 @@ using record::Kind;
 using record::Value;
 
 namespace {
-
-bool same_words(std::string_view a, std::string_view b) {
-  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](char x, char y) {
-    const auto small = [](char c) { return c >= 'A' && c <= 'Z' ? c + 32 : +c; };
-    return small(x) == small(y);
-  });
-}
 
 std::string nearest_word(const terms::Domain& domain, std::string_view word) {
   const terms::Concept* best = nullptr;
@@ -122,8 +116,8 @@ class Walk {
     }
     const auto& meant = domain->concepts[known->index];
     if (known->status == "inactive") report(FindingId::code_retired, shape, value, {coding.code, meant.word});
-    if (!coding.display.empty() && !same_words(coding.display, known->standard) && !same_words(coding.display, meant.display) &&
-        !same_words(coding.display, meant.word)) {
+    if (!coding.display.empty() && !same_ignoring_case(coding.display, known->standard) && !same_ignoring_case(coding.display, meant.display) &&
+        !same_ignoring_case(coding.display, meant.word)) {
       report(FindingId::code_display_differs, shape, value, {coding.code, known->standard, coding.display});
     }
   }

@@ -95,7 +95,7 @@ CsvGroups::Step CsvGroups::take(std::size_t source, Row& row, JsonPiece& broken)
 
 CsvGroups::Step CsvGroups::fail(const Row& row, Error error, JsonPiece& broken) {
   broken.bytes = row.bytes;
-  broken.parts.assign(1, {static_cast<std::uint32_t>(row.source), 0, row.line});
+  broken.parts.assign(1, {static_cast<std::uint32_t>(row.source), 0, row.line, 1, {}});
   broken.line = row.line;
   broken.column = 1;
   broken.offset = 0;
@@ -178,7 +178,7 @@ void CsvGroups::add(const Row& row) {
   if (group_.bytes.size() + row.bytes.size() >= how_.group_bytes) too_large_ = true;
   if (too_large_ && !group_.parts.empty()) return;
   group_.parts.push_back(
-      {static_cast<std::uint32_t>(row.source), static_cast<std::uint32_t>(group_.bytes.size()), row.line});
+      {static_cast<std::uint32_t>(row.source), static_cast<std::uint32_t>(group_.bytes.size()), row.line, 1, {}});
   if (too_large_) return;
   group_.bytes += row.bytes;
   group_.bytes += '\n';
@@ -236,11 +236,6 @@ Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource
     node->end = static_cast<std::uint32_t>(end);
     return node;
   };
-  const auto hang = [](Node& parent, Node* child) {
-    (parent.last == nullptr ? parent.first : parent.last->next) = child;
-    parent.last = child;
-    ++parent.count;
-  };
   Node* root = object(NodeKind::object, 0, piece.bytes.size());
   Node* list = nullptr;
   for (std::size_t i = 0; i < piece.parts.size(); ++i) {
@@ -251,7 +246,7 @@ Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource
       list = object(NodeKind::array, part.begin, end - 1);
       list->name_text = sources[part.source].name;
       list->name = names.find(list->name_text);
-      hang(*root, list);
+      append(*root, list);
     }
     auto row = read_csv_row(bytes, headers[part.source], sources[part.source].how, arena, names);
     if (!row) {
@@ -266,7 +261,7 @@ Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource
     (*row)->begin += part.begin;
     (*row)->end += part.begin;
     list->end = (*row)->end;
-    hang(*list, *row);
+    append(*list, *row);
   }
   return root;
 }

@@ -150,9 +150,7 @@ Result<Node*> read_csv_row(std::string_view row, const CsvHeader& header, const 
     cell->begin = cells[i].begin;
     cell->end = cells[i].end;
     cell->text = cells[i].text;
-    (root->last == nullptr ? root->first : root->last->next) = cell;
-    root->last = cell;
-    ++root->count;
+    append(*root, cell);
   }
   return root;
 }

@@ -354,9 +354,7 @@ class Reader {
   }
 
   static Node* hang(Node& parent, Node* child) {
-    (parent.last == nullptr ? parent.first : parent.last->next) = child;
-    parent.last = child;
-    ++parent.count;
+    syntax::append(parent, child);
     return child;
   }
 

@@ -76,9 +76,7 @@ class Builder {
   Node* hang(Node& parent, Node* child, std::string_view name = {}) {
     child->name_text = name;
     child->name = names_.find(name);
-    (parent.last == nullptr ? parent.first : parent.last->next) = child;
-    parent.last = child;
-    ++parent.count;
+    append(parent, child);
     return child;
   }
 

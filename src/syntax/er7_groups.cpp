@@ -9,20 +9,13 @@ namespace charpie::syntax {
 namespace {
 
 Node* hang(Node& parent, Node* child) {
-  child->next = nullptr;
-  (parent.last == nullptr ? parent.first : parent.last->next) = child;
-  parent.last = child;
-  ++parent.count;
+  append(parent, child);
   return child;
 }
 
 Node* first_value(const Node& segment, std::string_view field, std::string_view component) {
   const Node* list = segment.member(field);
   return list == nullptr || list->first == nullptr ? nullptr : list->first->member(component);
-}
-
-std::string_view text_of(const Node* node) {
-  return node == nullptr ? std::string_view{} : node->text;
 }
 
 bool is_segment_name(std::string_view name) {
@@ -193,10 +186,10 @@ bool Er7Structures::group(Node& message, Arena& arena, const Names& names) const
   Node* segments = message.member("segments");
   if (segments == nullptr || segments->first == nullptr) return false;
   const Node& header = *segments->first;
-  std::string wanted(text_of(first_value(header, "9", "3")));
+  std::string wanted(plain_text(first_value(header, "9", "3")));
   if (wanted.empty())
-    wanted = std::string(text_of(first_value(header, "9", "1"))) + "_" +
-             std::string(text_of(first_value(header, "9", "2")));
+    wanted = std::string(plain_text(first_value(header, "9", "1"))) + "_" +
+             std::string(plain_text(first_value(header, "9", "2")));
   const auto structure = std::find_if(structures_.begin(), structures_.end(),
                                       [&](const Structure& one) { return one.name == wanted; });
   if (structure == structures_.end()) return false;

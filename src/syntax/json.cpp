@@ -35,6 +35,19 @@ TextPosition position(std::string_view text, std::size_t offset) {
   return place;
 }
 
+std::size_t offset_of(std::string_view text, const TextPosition& place) {
+  std::size_t at = text.starts_with("\xEF\xBB\xBF") ? 3 : 0;
+  for (std::size_t line = 1; line < place.line; ++line) {
+    at = text.find('\n', at);
+    if (at == std::string_view::npos) return at;
+    ++at;
+  }
+  for (std::size_t column = 1; column < place.column && at < text.size() && text[at] != '\n'; ++column) {
+    for (++at; at < text.size() && (static_cast<unsigned char>(text[at]) & 0xC0) == 0x80;) ++at;
+  }
+  return at;
+}
+
 namespace {
 
 // The first byte at or after `at` that a JSON string cannot take as it is: quote, backslash, control
@@ -241,13 +254,7 @@ class TreeBuilder {
       node->name = key_;
       node->name_text = key_text_;
     }
-    if (parent->last == nullptr) {
-      parent->first = node;
-    } else {
-      parent->last->next = node;
-    }
-    parent->last = node;
-    ++parent->count;
+    append(*parent, node);
     return node;
   }
 

@@ -30,6 +30,8 @@ struct TextPosition {
 
 /// The place of a byte offset in a text. Costs a walk over the text: for messages.
 TextPosition position(std::string_view text, std::size_t offset);
+/// The way back: the byte offset of a place; npos when the text has no such line. A column beyond its line is its end.
+std::size_t offset_of(std::string_view text, const TextPosition& place);
 
 /// Reads one JSON value and nothing after it but white space. A byte-order mark in front is accepted.
 ///

@@ -30,18 +30,12 @@ class TextSource final : public ByteSource {
   std::string_view rest_;
 };
 
-/// Where a stretch of a piece stood, when the piece was gathered from several places.
+/// Where a stretch of a piece stood, when the piece was put together from several places.
 struct PiecePart {
   std::uint32_t source = 0;  // which of the stream's sources, counted from 0
   std::uint32_t begin = 0;   // of the stretch in the piece's bytes
-  std::size_t line = 0;      // of the source, 1-based, at column 1
-};
-
-/// Where a stretch of a piece that was put together from several places came from.
-struct PieceOrigin {
-  std::size_t offset = 0;  // in characters from the start of the piece, which is all one line
-  std::string file;
-  std::size_t line = 0, column = 0;
+  std::size_t line = 0, column = 1;  // of the source, 1-based
+  std::string file{};        // where sources are files of their own; empty: the piece's
 };
 
 /// One record's bytes, or a stretch of the input that is none.
@@ -54,7 +48,8 @@ struct JsonPiece {
   std::string context{};       // of an XML element: the namespace declarations that hold there (syntax/xml_stream.hpp)
   std::optional<Error> error;  // set when the piece is no record; says line and what to do
   std::vector<PiecePart> parts{};  // in the order of `bytes`; empty when these stood together
-  std::vector<PieceOrigin> origins{};  // by offset; empty when all of it came from one place
+  /// Whether its parts came out of files of their own.
+  bool is_of_several_files() const { return !parts.empty() && !parts.front().file.empty(); }
 };
 
 /// Whatever cuts an input into pieces.

@@ -42,4 +42,20 @@ void Names::grow() {
   }
 }
 
+Node* at_path(const Node& object, std::string_view path) {
+  const Node* at = &object;
+  while (true) {
+    const auto dot = path.find('.');
+    Node* member = at->member(path.substr(0, dot));
+    if (member == nullptr || dot == std::string_view::npos) return member;
+    at = member;
+    path.remove_prefix(dot + 1);
+  }
+}
+
+void use_all(Node& node) {
+  node.used = true;
+  for (Node* at = node.first; at != nullptr; at = at->next) use_all(*at);
+}
+
 }  // namespace charpie::syntax

@@ -63,4 +63,22 @@ struct Node {
   }
 };
 
+/// Hangs a child behind the others. For XmlNode, too.
+template <class Tree>
+void append(Tree& parent, Tree* child) {
+  child->next = nullptr;
+  (parent.last == nullptr ? parent.first : parent.last->next) = child;
+  parent.last = child;
+  ++parent.count;
+}
+
+/// The text of a scalar; empty for nullptr.
+inline std::string_view plain_text(const Node* node) { return node == nullptr ? std::string_view{} : node->text; }
+
+/// The member at a path of names, "meta.versionId"; nullptr where there is none.
+Node* at_path(const Node& object, std::string_view path);
+
+/// Marks a node and all below as understood.
+void use_all(Node& node);
+
 }  // namespace charpie::syntax

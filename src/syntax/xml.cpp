@@ -282,13 +282,7 @@ class TreeBuilder {
       return node;
     }
     XmlNode* parent = frames_.back();
-    if (parent->last == nullptr) {
-      parent->first = node;
-    } else {
-      parent->last->next = node;
-    }
-    parent->last = node;
-    ++parent->count;
+    append(*parent, node);
     return node;
   }
 

@@ -5,18 +5,13 @@
 #include <algorithm>
 #include <vector>
 
+#include "base/text.hpp"
+
 namespace charpie::syntax {
 
 namespace {
 
 constexpr std::string_view white_space = " \t\r\n";
-
-bool same_ignoring_case(std::string_view a, std::string_view b) {
-  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](char x, char y) {
-    const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; };
-    return lower(x) == lower(y);
-  });
-}
 
 // The value of `encoding` in an XML declaration at the start of the text; empty when there is none.
 std::string_view declared_encoding(std::string_view text) {

@@ -93,11 +93,6 @@ class Reader {
     child->name = names_.find(called);
     append(parent, child);
   }
-  static void append(Node& parent, Node* child) {
-    (parent.last == nullptr ? parent.first : parent.last->next) = child;
-    parent.last = child;
-    ++parent.count;
-  }
 
   void place(Node& object, std::string_view called, Node* child, bool is_list) {
     Node* known = object.member(called);

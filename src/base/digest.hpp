@@ -25,7 +25,8 @@ class Sha256 {
   sha256_ctx state_;
 };
 
-/// One digest over all tables: path, length and bytes of each, in path order. Two runs with the same digest map alike.
+/// One digest over all tables: path, length and bytes of each, in path order. Two runs with the same digest
+/// map alike.
 std::string digest_of(const Tables& tables);
 
 }  // namespace charpie

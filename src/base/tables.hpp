@@ -25,8 +25,8 @@ class Tables {
   /// Reads every .csv and .json below `folder`; Error::unreadable if the folder or a file cannot be read.
   static Result<Tables> from_folder(const std::string& folder);
 
-  /// These tables, and every .csv and .json below a folder on disk as if it were `prefix` among them, in place of what
-  /// was there. This must outlive the result. Error::unreadable.
+  /// These tables, and every .csv and .json below a folder on disk as if it were `prefix` among them, in
+  /// place of what was there. This must outlive the result. Error::unreadable.
   Result<Tables> with_folder(const std::string& prefix, const std::string& folder) const;
 
   const std::vector<TableFile>& files() const { return files_; }

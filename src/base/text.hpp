@@ -1,5 +1,5 @@
-// Pieces of text: cut at a sign, freed of blanks, compared without regard to capitals. ASCII signs only; views of what
-// is given.
+// Pieces of text: cut at a sign, freed of blanks, compared without regard to capitals. ASCII signs only;
+// views of what is given.
 #pragma once
 #include <algorithm>
 #include <string_view>

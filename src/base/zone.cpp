@@ -9,7 +9,9 @@ namespace charpie {
 
 namespace {
 
-int minutes_of(std::chrono::seconds offset) { return static_cast<int>(std::chrono::duration_cast<std::chrono::minutes>(offset).count()); }
+int minutes_of(std::chrono::seconds offset) {
+  return static_cast<int>(std::chrono::duration_cast<std::chrono::minutes>(offset).count());
+}
 
 }  // namespace
 
@@ -35,14 +37,16 @@ int Zone::offset_at(std::int64_t seconds) const {
 }
 
 Zone::Meeting Zone::at_wall(std::int64_t wall_seconds) const {
-  if (zone_ == nullptr) return {wall_seconds - std::int64_t{offset_minutes_} * 60, offset_minutes_, Clock::once};
+  if (zone_ == nullptr)
+    return {wall_seconds - std::int64_t{offset_minutes_} * 60, offset_minutes_, Clock::once};
   const auto info = zone_->get_info(date::local_seconds(std::chrono::seconds(wall_seconds)));
   if (info.result == date::local_info::nonexistent) {
     const auto instant = info.second.begin.time_since_epoch().count();
     return {instant, minutes_of(info.second.offset), Clock::never};
   }
   const auto instant = wall_seconds - info.first.offset.count();
-  return {instant, minutes_of(info.first.offset), info.result == date::local_info::ambiguous ? Clock::twice : Clock::once};
+  return {instant, minutes_of(info.first.offset),
+          info.result == date::local_info::ambiguous ? Clock::twice : Clock::once};
 }
 
 std::string offset_text(int minutes) {

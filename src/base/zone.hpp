@@ -1,4 +1,5 @@
-// Time zones from the system's zone data: what the clock on the wall says, and what it does not say twice or never.
+// Time zones from the system's zone data: what the clock on the wall says, and what it does not say twice or
+// never.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -11,7 +12,8 @@ class time_zone;
 
 namespace charpie {
 
-/// A zone of the system's zone data, or a fixed offset from UTC. A handle: the data lives as long as the program.
+/// A zone of the system's zone data, or a fixed offset from UTC. A handle: the data lives as long as the
+/// program.
 class Zone {
  public:
   /// The zone of an IANA name; nothing when the zone data has none of that name, or cannot be read.
@@ -23,8 +25,8 @@ class Zone {
 
   /// How a time on the wall is met.
   enum class Clock { once, never, twice };
-  /// The instant of a time on the wall, given as seconds since 1970-01-01T00:00 of that clock. In a gap: the first
-  /// instant after it. In an overlap: the earlier of the two.
+  /// The instant of a time on the wall, given as seconds since 1970-01-01T00:00 of that clock. In a gap: the
+  /// first instant after it. In an overlap: the earlier of the two.
   struct Meeting {
     std::int64_t seconds = 0;
     int offset_minutes = 0;

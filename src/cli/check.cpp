@@ -30,7 +30,8 @@ void run_check(Session& session, const Request& request) {
   flow::Conversion conversion;
   const auto from = session.form(request.records.from, true);
   if (!from) return session.fail(from.error());
-  const auto to = session.form(request.to.empty() ? std::string(flow::record_form().name) : request.to, false);
+  const auto to =
+      session.form(request.to.empty() ? std::string(flow::record_form().name) : request.to, false);
   if (!to) return session.fail(to.error());
   conversion.from = *from;
   conversion.to = *to;
@@ -41,7 +42,11 @@ void run_check(Session& session, const Request& request) {
   conversion.write = false;
   conversion.check_target = !request.to.empty();
   if (!request.as_of.empty() && !parse_time(request.as_of)) {
-    return session.fail({Error::usage, "--as-of '" + request.as_of + "' is not a time", {}, 0, 0,
+    return session.fail({Error::usage,
+                         "--as-of '" + request.as_of + "' is not a time",
+                         {},
+                         0,
+                         0,
                          "write 2026-03-02 or 2026-03-02T13:30+01:00"});
   }
   conversion.checks = {request.as_of, request.derive};
@@ -52,12 +57,14 @@ void run_check(Session& session, const Request& request) {
   auto findings = FindingsOutput::open(request.records.findings, session);
   if (!findings) return session.fail(findings.error());
 
-  rules::History history((*engine)->rules(),
-                         {.memory = (request.history_memory - memory_beside_visits) << 20, .derive = request.derive});
+  rules::History history((*engine)->rules(), {.memory = (request.history_memory - memory_beside_visits) << 20,
+                                              .derive = request.derive});
   flow::Tally tally;
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
-      [&](flow::Batch& batch) { return request.history ? history.add(batch.notes) : Outcome(std::monostate{}); },
+      [&](flow::Batch& batch) {
+        return request.history ? history.add(batch.notes) : Outcome(std::monostate{});
+      },
       **findings, tally, nullptr);
   if (!done) return;
   if (request.history) {
@@ -70,7 +77,8 @@ void run_check(Session& session, const Request& request) {
   }
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
   if (request.records.findings.summary) {
-    session.err << tally.records << " records, " << tally.written << " can be converted, " << tally.rejected << " cannot\n";
+    session.err << tally.records << " records, " << tally.written << " can be converted, " << tally.rejected
+                << " cannot\n";
     (*findings)->write_summary();
   }
   if ((*findings)->failed()) session.exit_code = data_has_errors;
@@ -83,21 +91,27 @@ void add_check(CLI::App& app, Session& session) {
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
   add_form_option(*command, "--to", request->to, "also report what this form cannot hold", true);
-  command->add_option("--as-of", request->as_of, "report what lies after this time as in the future; without it there is no clock");
-  command->add_flag("--history", request->history,
-                    "also compare the visits of each wound with each other, in any order; told at the end, wound by wound");
-  command->add_option("--history-memory", request->history_memory,
-                      "with --history: MiB that the program takes at most; visits beyond go to temporary files (TMPDIR)")
+  command->add_option("--as-of", request->as_of,
+                      "report what lies after this time as in the future; without it there is no clock");
+  command->add_flag(
+      "--history", request->history,
+      "also compare the visits of each wound with each other, in any order; told at the end, wound by wound");
+  command
+      ->add_option(
+          "--history-memory", request->history_memory,
+          "with --history: MiB that the program takes at most; visits beyond go to temporary files (TMPDIR)")
       ->check(CLI::Range(least_history_memory, std::size_t{1} << 20))
       ->capture_default_str();
   command->add_flag("--derive", request->derive, "also report derived measures");
   add_mapping_options(*command, request->options);
-  command->footer("Examples:\n"
-                  "  charpie check visits.ndjson --summary\n"
-                  "  charpie check visits.ndjson --to fhir-r4 --findings findings.ndjson --findings-as ndjson\n"
-                  "  charpie check march.ndjson april.ndjson --history\n"
-                  "Exit 1 when something was found that --fail-on asks for. Checks what was charted and nothing else: not a\n"
-                  "medical device; local policy and the licensed clinician decide.");
+  command->footer(
+      "Examples:\n"
+      "  charpie check visits.ndjson --summary\n"
+      "  charpie check visits.ndjson --to fhir-r4 --findings findings.ndjson --findings-as ndjson\n"
+      "  charpie check march.ndjson april.ndjson --history\n"
+      "Exit 1 when something was found that --fail-on asks for. Checks what was charted and nothing else: "
+      "not a\n"
+      "medical device; local policy and the licensed clinician decide.");
   command->callback([request, &session] { run_check(session, *request); });
 }
 

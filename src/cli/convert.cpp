@@ -41,16 +41,19 @@ struct Request {
 std::string contradiction(const Request& request) {
   const bool bulk = request.conversion.options.pack == "bulk";
   for (const auto& in : request.records.files) {
-    for (const auto& out : {request.out, request.rejects, request.unread, request.answers, request.records.findings.file}) {
+    for (const auto& out :
+         {request.out, request.rejects, request.unread, request.answers, request.records.findings.file}) {
       std::error_code none;
-      if (!out.empty() && std::filesystem::equivalent(in, out, none) && !std::filesystem::is_character_file(out, none))
+      if (!out.empty() && std::filesystem::equivalent(in, out, none) &&
+          !std::filesystem::is_character_file(out, none))
         return out + " is read and would be written over";
     }
   }
   if (bulk && request.to == "record") return "--pack bulk is for FHIR, --to record gives records";
   if (request.conversion.to->is_site) {
     if (bulk) return "--pack bulk is for FHIR, " + request.to + " has a form of its own";
-    if (request.conversion.pretty) return "--pretty spreads FHIR and records, " + request.to + " has a form of its own";
+    if (request.conversion.pretty)
+      return "--pretty spreads FHIR and records, " + request.to + " has a form of its own";
     if (!request.replaces.empty()) return "--replaces withdraws FHIR resources, " + request.to + " has none";
   }
   const bool xml = request.conversion.to->syntax == flow::Syntax::xml;
@@ -58,11 +61,15 @@ std::string contradiction(const Request& request) {
   if (xml && request.conversion.pretty) return "--pretty spreads JSON, " + request.to + " is XML";
   if (bulk && request.conversion.pretty) return "--pack bulk writes one resource a line, --pretty spreads it";
   if (request.conversion.options.pack == "batch" && request.conversion.options.refs != "identifier") {
-    return "--refs " + request.conversion.options.refs + " refers to what a transaction finds, a batch finds nothing (FHIR R4, http.html#brules)";
+    return "--refs " + request.conversion.options.refs +
+           " refers to what a transaction finds, a batch finds nothing (FHIR R4, http.html#brules)";
   }
-  if (request.resume && !request.records.findings.known.empty()) return "--known counts from the start, --resume goes on";
-  if (request.resume && (request.conversion.to->is_site || request.conversion.from->is_site)) return "--resume goes on with records and FHIR, a layout of a site has another form";
-  if (request.resume && !flow::is_file_output(request.out)) return "--resume goes on with a file, name it with -o";
+  if (request.resume && !request.records.findings.known.empty())
+    return "--known counts from the start, --resume goes on";
+  if (request.resume && (request.conversion.to->is_site || request.conversion.from->is_site))
+    return "--resume goes on with records and FHIR, a layout of a site has another form";
+  if (request.resume && !flow::is_file_output(request.out))
+    return "--resume goes on with a file, name it with -o";
   if (request.split != 0 && !bulk) return "--split cuts the files of --pack bulk";
   if (!request.on_repeat.empty() && (request.to == "record" || !request.conversion.options.has_requests())) {
     return "--on-repeat is for Bundles that say how they are loaded (--pack transaction, batch)";
@@ -71,15 +78,18 @@ std::string contradiction(const Request& request) {
   if (request.to == "record" && (!request.conversion.options.labels.empty() || stamped)) {
     return "--label and --stamp stand in FHIR resources, --to record gives records";
   }
-  if (!request.answers.empty() && (!request.conversion.from->is_site || request.conversion.from->syntax != flow::Syntax::hl7v2)) {
+  if (!request.answers.empty() &&
+      (!request.conversion.from->is_site || request.conversion.from->syntax != flow::Syntax::hl7v2)) {
     return "--ack answers messages of HL7 version 2, --from " + request.records.from + " has none";
   }
-  if (!request.replaces.empty() && request.to == "record") return "--replaces withdraws FHIR resources, --to record gives records";
+  if (!request.replaces.empty() && request.to == "record")
+    return "--replaces withdraws FHIR resources, --to record gives records";
   return {};
 }
 
 // Each of the option's texts is TYPE=WORD. Error::usage that says what can stand there.
-Outcome take_on_repeat(const std::vector<std::string>& texts, const mapping::Mapping& mapping, mapping::Options& options) {
+Outcome take_on_repeat(const std::vector<std::string>& texts, const mapping::Mapping& mapping,
+                       mapping::Options& options) {
   std::set<std::string> types;
   for (const auto& one : mapping.templates()) {
     if (!one.repeat) types.insert(one.resource_type);
@@ -91,8 +101,13 @@ Outcome take_on_repeat(const std::vector<std::string>& texts, const mapping::Map
     const auto type = text.substr(0, equals);
     const auto repeat = mapping::find_repeat(equals == text.size() ? "" : text.substr(equals + 1));
     if (!types.contains(type) || !repeat) {
-      return Error{Error::usage, "--on-repeat " + text + " is not TYPE=WORD", {}, 0, 0,
-                   "TYPE is one of " + known + "; WORD is create-once, update or create: --on-repeat Condition=update"};
+      return Error{Error::usage,
+                   "--on-repeat " + text + " is not TYPE=WORD",
+                   {},
+                   0,
+                   0,
+                   "TYPE is one of " + known +
+                       "; WORD is create-once, update or create: --on-repeat Condition=update"};
     }
     options.on_repeat[type] = *repeat;
   }
@@ -108,7 +123,8 @@ Outcome take_run(Session& session, const flow::Engine& engine, mapping::Options&
   std::string names;
   for (const auto& one : known) names += (names.empty() ? "" : ", ") + one;
   for (const auto& label : options.labels) {
-    if (!known.contains(label)) return Error{Error::usage, "there is no label '" + label + "'", {}, 0, 0, "one of " + names};
+    if (!known.contains(label))
+      return Error{Error::usage, "there is no label '" + label + "'", {}, 0, 0, "one of " + names};
   }
   if (options.stamp.empty()) return std::monostate{};
   const auto tables = session.tables();
@@ -132,7 +148,8 @@ Result<std::string> digest_of_file(const std::string& path) {
   }
 }
 
-// All that decides the output apart from the input: a resumed run must say the same. The number of threads does not.
+// All that decides the output apart from the input: a resumed run must say the same. The number of threads
+// does not.
 Result<std::string> run_text(Session& session, const Request& request) {
   const auto& options = request.conversion.options;
   const auto& findings = request.records.findings;
@@ -144,10 +161,32 @@ Result<std::string> run_text(Session& session, const Request& request) {
   if (!replaces) return replaces.error();
   nlohmann::json on_repeat;
   for (const auto& [type, repeat] : options.on_repeat) on_repeat[type] = static_cast<int>(repeat);
-  return nlohmann::json{CHARPIE_VERSION, digest_of(**tables), *rules, *replaces, request.records.from, request.to, options.pack,
-                        options.refs, options.units, options.name_space, on_repeat, options.labels, options.stamp,
-                        request.conversion.pretty, request.split, request.records.let, request.records.visit_window, request.rejects, request.unread, findings.file, findings.as,
-                        findings.fail_on, findings.only, findings.skip, session.show_keys, session.claim}
+  return nlohmann::json{CHARPIE_VERSION,
+                        digest_of(**tables),
+                        *rules,
+                        *replaces,
+                        request.records.from,
+                        request.to,
+                        options.pack,
+                        options.refs,
+                        options.units,
+                        options.name_space,
+                        on_repeat,
+                        options.labels,
+                        options.stamp,
+                        request.conversion.pretty,
+                        request.split,
+                        request.records.let,
+                        request.records.visit_window,
+                        request.rejects,
+                        request.unread,
+                        findings.file,
+                        findings.as,
+                        findings.fail_on,
+                        findings.only,
+                        findings.skip,
+                        session.show_keys,
+                        session.claim}
       .dump();
 }
 
@@ -155,7 +194,9 @@ nlohmann::json to_json(const flow::Tally& tally) {
   return {tally.records, tally.written, tally.rejected, tally.differing, tally.not_carried};
 }
 
-flow::Tally tally_of(const nlohmann::json& json) { return {json[0], json[1], json[2], json[3], json[4]}; }
+flow::Tally tally_of(const nlohmann::json& json) {
+  return {json[0], json[1], json[2], json[3], json[4]};
+}
 
 void run_convert(Session& session, Request& request) {
   auto& conversion = request.conversion;
@@ -177,14 +218,20 @@ void run_convert(Session& session, Request& request) {
   if (const auto& text = conversion.options.stamp; !text.empty()) {
     stamp = parse_time(text);
     if (!*stamp || stamp->time.precision < TimePrecision::second) {
-      return session.fail({Error::usage, "--stamp " + text + " is no instant", {}, 0, 0,
+      return session.fail({Error::usage,
+                           "--stamp " + text + " is no instant",
+                           {},
+                           0,
+                           0,
                            "date, time with seconds, and offset: 2026-03-02T10:30:00+00:00"});
     }
   }
   if (!conversion.to->is_record()) {
-    const auto taken = take_on_repeat(request.on_repeat, (*engine)->mapping(*conversion.to), conversion.options);
+    const auto taken =
+        take_on_repeat(request.on_repeat, (*engine)->mapping(*conversion.to), conversion.options);
     if (!taken) return session.fail(taken.error());
-    if (const auto of_run = take_run(session, **engine, conversion.options); !of_run) return session.fail(of_run.error());
+    if (const auto of_run = take_run(session, **engine, conversion.options); !of_run)
+      return session.fail(of_run.error());
   }
   conversion.answer = !request.answers.empty();
   if (stamp && conversion.answer) conversion.answer_time = flow::acknowledging_time(stamp->time);
@@ -213,16 +260,17 @@ void run_convert(Session& session, Request& request) {
     last = journal->last();
     run = std::filesystem::path(request.out).filename().string();
   }
-  auto opened = Outputs::open({.out = request.out,
-                               .is_folder = conversion.options.pack == "bulk",
-                               .split = request.split,
-                               .layout = conversion.to->is_site ? &(*engine)->mapping(*conversion.to) : nullptr,
-                               .beside = {{request.unread, &flow::Batch::unread, "unread"},
-                                          {request.answers, &flow::Batch::answers, nullptr},
-                                          {request.rejects, &flow::Batch::rejects, "rejects"}},
-                               .findings = &request.records.findings,
-                               .run = run},
-                              session, last);
+  auto opened =
+      Outputs::open({.out = request.out,
+                     .is_folder = conversion.options.pack == "bulk",
+                     .split = request.split,
+                     .layout = conversion.to->is_site ? &(*engine)->mapping(*conversion.to) : nullptr,
+                     .beside = {{request.unread, &flow::Batch::unread, "unread"},
+                                {request.answers, &flow::Batch::answers, nullptr},
+                                {request.rejects, &flow::Batch::rejects, "rejects"}},
+                     .findings = &request.records.findings,
+                     .run = run},
+                    session, last);
   if (!opened) return session.fail(opened.error());
   Outputs& outputs = **opened;
   flow::Tally tally;
@@ -255,67 +303,89 @@ void run_convert(Session& session, Request& request) {
     }
     return;
   }
-  if (auto finished = outputs.finish(tally.written, session); !finished) return session.fail(finished.error());
+  if (auto finished = outputs.finish(tally.written, session); !finished)
+    return session.fail(finished.error());
   if (request.records.findings.summary) {
-    session.err << tally.records << " records, " << tally.written << " converted, " << tally.rejected << " rejected\n";
+    session.err << tally.records << " records, " << tally.written << " converted, " << tally.rejected
+                << " rejected\n";
     outputs.findings().write_summary();
   }
-  if (tally.rejected != 0 && !outputs.findings().failed()) session.err << tally.rejected << " held back by findings that were not told\n";
+  if (tally.rejected != 0 && !outputs.findings().failed())
+    session.err << tally.rejected << " held back by findings that were not told\n";
   if (outputs.findings().failed() || tally.rejected != 0) session.exit_code = data_has_errors;
 }
 
 }  // namespace
 
 void add_convert(CLI::App& app, Session& session) {
-  auto* command = app.add_subcommand("convert", "write records as FHIR, or FHIR as records; what blocks is held back and told");
+  auto* command = app.add_subcommand(
+      "convert", "write records as FHIR, or FHIR as records; what blocks is held back and told");
   // The request lives as long as the command line that refers to it.
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
-  add_form_option(*command, "--to", request->to, "the form that goes out; record is the canonical text")->required();
+  add_form_option(*command, "--to", request->to, "the form that goes out; record is the canonical text")
+      ->required();
   add_mapping_options(*command, request->conversion.options);
-  command->add_option("--pack", request->conversion.options.pack,
-                      "a Bundle a visit: transaction (all of it is loaded or nothing), batch (each resource for itself), collection; "
-                      "bulk: -o names a folder, one file a resource type")
+  command
+      ->add_option("--pack", request->conversion.options.pack,
+                   "a Bundle a visit: transaction (all of it is loaded or nothing), batch (each resource for "
+                   "itself), collection; "
+                   "bulk: -o names a folder, one file a resource type")
       ->check(CLI::IsMember({"transaction", "batch", "collection", "bulk"}))
       ->capture_default_str();
   command
       ->add_option("--on-repeat", request->on_repeat,
-                   "TYPE=WORD, what happens when a resource of that type is loaded again: update, create-once or create; "
+                   "TYPE=WORD, what happens when a resource of that type is loaded again: update, "
+                   "create-once or create; "
                    "may be repeated (default: a visit's own are updated, those it shares are created once)")
       ->allow_extra_args(false);
   command
       ->add_option("--label", request->conversion.options.labels,
-                   "a security label on each resource: HTEST test data, PSEUDED pseudonymized content, …; may be repeated")
+                   "a security label on each resource: HTEST test data, PSEUDED pseudonymized content, …; "
+                   "may be repeated")
       ->allow_extra_args(false);
   command->add_option("--stamp", request->conversion.options.stamp,
-                      "when this conversion is, with seconds and offset: writes a Provenance beside each visit, and a Device; the time of --ack");
-  command->add_flag("--resume", request->resume, "go on where a run of the same command was killed; its output is the same as if it was not");
-  command->add_option("--mark-every", request->mark_every, "how much output lies between two places where --resume can go on: 16MiB")
+                      "when this conversion is, with seconds and offset: writes a Provenance beside each "
+                      "visit, and a Device; the time of --ack");
+  command->add_flag(
+      "--resume", request->resume,
+      "go on where a run of the same command was killed; its output is the same as if it was not");
+  command
+      ->add_option("--mark-every", request->mark_every,
+                   "how much output lies between two places where --resume can go on: 16MiB")
       ->transform(CLI::AsSizeValue(false));
   command->add_option("--split", request->split, "the size at which the files of --pack bulk are cut: 64MiB")
       ->transform(CLI::AsSizeValue(false));
   command->add_option("--claim", session.claim,
-                      "write meta.profile where an instance fits: us-core-9, or wound-draft, which also leaves our codes away "
+                      "write meta.profile where an instance fits: us-core-9, or wound-draft, which also "
+                      "leaves our codes away "
                       "where its profiles allow none; what does not fit is told");
   command->add_flag("--pretty", request->conversion.pretty, "spread over lines, for people");
-  command->add_option("-o,--output", request->out, "write to this file, which appears whole or not at all (default: standard output)");
-  command->add_option("--rejects", request->rejects, "write what was held back here, as it came, each with its findings");
+  command->add_option("-o,--output", request->out,
+                      "write to this file, which appears whole or not at all (default: standard output)");
+  command->add_option("--rejects", request->rejects,
+                      "write what was held back here, as it came, each with its findings");
   command->add_option("--keep-unread", request->unread,
                       "write what no template understood here, one part a line, with its place");
-  command->add_option("--ack", request->answers,
-                      "answer each message of HL7 version 2 here (MSA, ERR); MSH-7 is --stamp, or the message's own");
-  command->add_option("--replaces", request->replaces,
-                      "the file of records that was sent before: what amended records no longer say is withdrawn");
-  command->footer("Examples:\n"
-                  "  charpie convert visits.ndjson --to fhir-r4 -o visits.fhir.ndjson --rejects held-back.ndjson\n"
-                  "  charpie convert visits.ndjson --to fhir-r4 --pack bulk -o visits-bulk\n"
-                  "  charpie convert visits-bulk --from fhir-r4 --to record\n"
-                  "  charpie convert today.ndjson --to fhir-r4 --replaces yesterday.ndjson\n"
-                  "  charpie convert bundles.ndjson --from fhir-r4 --to record\n"
-                  "Default: one transaction Bundle a visit and line, in the order of the input. A line of the rejects file is\n"
-                  "{\"record\": as it came, \"findings\": [...]}, with \"text\" or \"base64\" in place of \"record\" where the\n"
-                  "input is no JSON. Exit: 0 clean, 1 the data has errors, 2 wrong usage, 3 cannot read or write, 4 the\n"
-                  "mapping is broken.");
+  command->add_option(
+      "--ack", request->answers,
+      "answer each message of HL7 version 2 here (MSA, ERR); MSH-7 is --stamp, or the message's own");
+  command->add_option(
+      "--replaces", request->replaces,
+      "the file of records that was sent before: what amended records no longer say is withdrawn");
+  command->footer(
+      "Examples:\n"
+      "  charpie convert visits.ndjson --to fhir-r4 -o visits.fhir.ndjson --rejects held-back.ndjson\n"
+      "  charpie convert visits.ndjson --to fhir-r4 --pack bulk -o visits-bulk\n"
+      "  charpie convert visits-bulk --from fhir-r4 --to record\n"
+      "  charpie convert today.ndjson --to fhir-r4 --replaces yesterday.ndjson\n"
+      "  charpie convert bundles.ndjson --from fhir-r4 --to record\n"
+      "Default: one transaction Bundle a visit and line, in the order of the input. A line of the rejects "
+      "file is\n"
+      "{\"record\": as it came, \"findings\": [...]}, with \"text\" or \"base64\" in place of \"record\" "
+      "where the\n"
+      "input is no JSON. Exit: 0 clean, 1 the data has errors, 2 wrong usage, 3 cannot read or write, 4 the\n"
+      "mapping is broken.");
   command->callback([request, &session] { run_convert(session, *request); });
 }
 

@@ -47,27 +47,37 @@ void write_text(Session& session, const std::vector<DueWound>& wounds) {
   for (const auto& one : wounds) {
     session.out << rules::in_words(one.due) << "  ";
     if (session.show_keys) session.out << "patient " << one.patient << ", ";
-    session.out << "wound " << one.wound << " (record " << one.record_key << "), changed " << one.changed << '\n';
+    session.out << "wound " << one.wound << " (record " << one.record_key << "), changed " << one.changed
+                << '\n';
     if (!one.due.rule.empty()) session.out << "    by the order: " << one.due.rule << '\n';
     if (!one.due.why.empty()) session.out << "    " << one.due.why << '\n';
     if (!one.due.latest_by.empty()) session.out << "    at the latest by " << one.due.latest_by << '\n';
     if (!one.charted.empty()) {
       const auto words = compared(one);
-      session.out << "    charted: " << one.charted << (words == "charted otherwise" ? " (differs)" : "") << '\n';
+      session.out << "    charted: " << one.charted << (words == "charted otherwise" ? " (differs)" : "")
+                  << '\n';
     }
     for (const auto& note : one.due.notes) session.out << "    note: " << note << '\n';
   }
-  session.out << "Arithmetic on the order and the last charted change; not a medical device. The order and the clinician decide.\n";
+  session.out << "Arithmetic on the order and the last charted change; not a medical device. The order and "
+                 "the clinician decide.\n";
 }
 
 void write_rows(Session& session, const std::vector<DueWound>& wounds, bool csv) {
   if (csv) session.out << "due,latest_by,patient,wound,record,changed,rule,charted,comparison,note\n";
   for (const auto& one : wounds) {
-    const auto note = joined(one.due.notes) + (one.due.why.empty() ? "" : (one.due.notes.empty() ? "" : "; ") + one.due.why);
+    const auto note = joined(one.due.notes) +
+                      (one.due.why.empty() ? "" : (one.due.notes.empty() ? "" : "; ") + one.due.why);
     const std::vector<std::pair<const char*, std::string>> cells = {
-        {"due", std::string(rules::in_words(one.due))}, {"latest_by", one.due.latest_by}, {"patient", session.show_keys ? one.patient : ""},
-        {"wound", one.wound},            {"record", one.record_key},       {"changed", one.changed},
-        {"rule", one.due.rule},          {"charted", one.charted},         {"comparison", compared(one)},
+        {"due", std::string(rules::in_words(one.due))},
+        {"latest_by", one.due.latest_by},
+        {"patient", session.show_keys ? one.patient : ""},
+        {"wound", one.wound},
+        {"record", one.record_key},
+        {"changed", one.changed},
+        {"rule", one.due.rule},
+        {"charted", one.charted},
+        {"comparison", compared(one)},
         {"note", note}};
     if (csv) {
       std::string row;
@@ -124,7 +134,8 @@ void run_due(Session& session, const Request& request) {
     write_rows(session, *wounds, request.as == "csv");
   }
   if (left_out != 0) {
-    session.err << left_out << " records were left out because of findings that block them (charpie check tells them)\n";
+    session.err << left_out
+                << " records were left out because of findings that block them (charpie check tells them)\n";
     session.exit_code = data_has_errors;
   }
 }
@@ -132,13 +143,20 @@ void run_due(Session& session, const Request& request) {
 }  // namespace
 
 void add_due(CLI::App& app, Session& session) {
-  auto* command = app.add_subcommand("due", "list wounds by when their next dressing change is due, by the order");
+  auto* command =
+      app.add_subcommand("due", "list wounds by when their next dressing change is due, by the order");
   const auto request = std::make_shared<Request>();
   command->add_option("files", request->files, "files of records; - or none = standard input");
-  add_form_option(*command, "--from", request->from, "the form that comes in: record, or fhir-r4 (Bundles)")->capture_default_str();
-  command->add_option("--as", request->as, "text for people; csv; ndjson, one JSON object a line")->check(CLI::IsMember({"text", "csv", "ndjson"}))->capture_default_str();
-  command->footer("Intervals count from the last actual change; slots are the next ones after it; an early change does not move\n"
-                  "slots. What was charted is shown beside it and stays. Not a medical device: the order and the clinician decide.");
+  add_form_option(*command, "--from", request->from, "the form that comes in: record, or fhir-r4 (Bundles)")
+      ->capture_default_str();
+  command->add_option("--as", request->as, "text for people; csv; ndjson, one JSON object a line")
+      ->check(CLI::IsMember({"text", "csv", "ndjson"}))
+      ->capture_default_str();
+  command->footer(
+      "Intervals count from the last actual change; slots are the next ones after it; an early change does "
+      "not move\n"
+      "slots. What was charted is shown beside it and stays. Not a medical device: the order and the "
+      "clinician decide.");
   command->callback([request, &session] { run_due(session, *request); });
 }
 

@@ -1,6 +1,4 @@
 // charpie explain: for one record, where each element of the output comes from.
-#include "flow/explanation.hpp"
-
 #include <CLI/CLI.hpp>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -8,6 +6,7 @@
 
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
+#include "flow/explanation.hpp"
 #include "flow/file_source.hpp"
 #include "flow/input.hpp"
 #include "flow/round_trip.hpp"
@@ -56,24 +55,28 @@ void write_text(std::ostream& out, const std::vector<flow::ExplainedElement>& el
       entry = one.entry;
       out << "Bundle.entry[" << entry << "] " << one.resource_type << '\n';
     }
-    out << "  " << padded(one.element, 44) << padded(is_masked(one, show_keys) ? "(identifier)" : one.value, 32)
-        << padded(origin(one), 28) << one.file << ':' << one.line << '\n';
+    out << "  " << padded(one.element, 44)
+        << padded(is_masked(one, show_keys) ? "(identifier)" : one.value, 32) << padded(origin(one), 28)
+        << one.file << ':' << one.line << '\n';
   }
 }
 
 void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& elements, bool show_keys) {
   for (const auto& one : elements) {
-    nlohmann::ordered_json line = {{"element", one.resource_type.empty() ? one.element : "Bundle.entry[" + std::to_string(one.entry) + "]." +
-                                                   (one.element.starts_with("request.") || one.element == "fullUrl"
-                                                        ? one.element
-                                                        : "resource." + one.element)},
-                                   {"value", is_masked(one, show_keys) ? "(identifier)" : one.value},
-                                   {"fields", one.fields},
-                                   {"origin", !one.fields.empty() ? one.mirror ? "copy" : "home"
-                                              : one.derived       ? "keys"
-                                                                  : "fixed"},
-                                   {"file", one.file},
-                                   {"line", one.line}};
+    nlohmann::ordered_json line = {
+        {"element", one.resource_type.empty()
+                        ? one.element
+                        : "Bundle.entry[" + std::to_string(one.entry) + "]." +
+                              (one.element.starts_with("request.") || one.element == "fullUrl"
+                                   ? one.element
+                                   : "resource." + one.element)},
+        {"value", is_masked(one, show_keys) ? "(identifier)" : one.value},
+        {"fields", one.fields},
+        {"origin", !one.fields.empty() ? one.mirror ? "copy" : "home"
+                   : one.derived       ? "keys"
+                                       : "fixed"},
+        {"file", one.file},
+        {"line", one.line}};
     out << line.dump() << '\n';
   }
 }
@@ -115,30 +118,36 @@ void run_explain(Session& session, Request& request) {
       return;
     }
   }
-  session.fail({Error::invalid, request.key.empty() ? "holds no record" : "no record has the key '" + request.key + "'", name, 0, 0,
-                "the key is the record's member \"id\""});
+  session.fail({Error::invalid,
+                request.key.empty() ? "holds no record" : "no record has the key '" + request.key + "'", name,
+                0, 0, "the key is the record's member \"id\""});
 }
 
 }  // namespace
 
 void add_explain(CLI::App& app, Session& session) {
-  auto* command = app.add_subcommand("explain", "show for one record which field each element of the output comes from, and by which line of the mapping");
+  auto* command = app.add_subcommand("explain",
+                                     "show for one record which field each element of the output comes from, "
+                                     "and by which line of the mapping");
   const auto request = std::make_shared<Request>();
   command->add_option("file", request->file, "a file of records; - = standard input")->required();
   command->add_option("--record", request->key, "the record's key; without it the first record");
   add_form_option(*command, "--from", request->from, "the form that comes in")->capture_default_str();
   add_form_option(*command, "--to", request->to, "the form to explain", true)->capture_default_str();
-  command->add_option("--field", request->field, "only what comes from this field, such as size.length or spaces[1]");
+  command->add_option("--field", request->field,
+                      "only what comes from this field, such as size.length or spaces[1]");
   command->add_option("--as", request->as, "text for people; ndjson, one JSON object an element")
       ->check(CLI::IsMember({"text", "ndjson"}))
       ->capture_default_str();
-  command->add_option("--namespace", request->options.name_space, "identifies the source where records name no system (a URI)");
+  command->add_option("--namespace", request->options.name_space,
+                      "identifies the source where records name no system (a URI)");
   add_mapping_options(*command, request->options);
-  command->footer("Examples:\n"
-                  "  charpie explain visits.ndjson --record HSV-4001 --to fhir-r4\n"
-                  "  charpie explain visits.ndjson --record HSV-4001 --field size\n"
-                  "Columns: element, value, field, line of the mapping (below mappings/). Fixed elements name their\n"
-                  "template's line. Patients' identifiers are masked without --show-keys.");
+  command->footer(
+      "Examples:\n"
+      "  charpie explain visits.ndjson --record HSV-4001 --to fhir-r4\n"
+      "  charpie explain visits.ndjson --record HSV-4001 --field size\n"
+      "Columns: element, value, field, line of the mapping (below mappings/). Fixed elements name their\n"
+      "template's line. Patients' identifiers are masked without --show-keys.");
   command->callback([request, &session] { run_explain(session, *request); });
 }
 

@@ -21,12 +21,12 @@ namespace charpie::cli {
 
 /// The options of commands that report findings.
 struct FindingsOptions {
-  std::string file{};            // --findings
-  std::string as = "text";       // --findings-as
-  bool summary = false;          // --summary
-  std::string fail_on = "error"; // --fail-on
+  std::string file{};             // --findings
+  std::string as = "text";        // --findings-as
+  bool summary = false;           // --summary
+  std::string fail_on = "error";  // --fail-on
   std::vector<std::string> only{}, skip{};
-  std::string known{};           // --known
+  std::string known{};  // --known
   void add_to(CLI::App& command);
 };
 
@@ -35,10 +35,10 @@ class FindingsOutput {
  public:
   /// Error::unwritable when the file of its own cannot be opened.
   static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session);
-  /// The same in a run that keeps marks (flow/journal.hpp): `run` names its output, `mark` is what mark() gave in the run
-  /// that was killed, or null.
-  static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session, const std::string& run,
-                                                      const nlohmann::json& mark);
+  /// The same in a run that keeps marks (flow/journal.hpp): `run` names its output, `mark` is what mark()
+  /// gave in the run that was killed, or null.
+  static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session,
+                                                      const std::string& run, const nlohmann::json& mark);
   /// Puts the findings to disk and says what was told so far.
   Result<nlohmann::json> mark();
   /// Lets go of the file as a killed run would.
@@ -56,8 +56,8 @@ class FindingsOutput {
 
  private:
   FindingsOutput(const FindingsOptions& options, Session& session) : options_(options), session_(session) {}
-  static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session, const std::string* run,
-                                                      const nlohmann::json& mark);
+  static Result<std::unique_ptr<FindingsOutput>> open(const FindingsOptions& options, Session& session,
+                                                      const std::string* run, const nlohmann::json& mark);
   Outcome put();
   const FindingsOptions& options_;
   Session& session_;

@@ -7,9 +7,9 @@
 #include <exception>
 #include <iostream>
 
+#include "base/digest.hpp"
 #include "cli/commands.hpp"
 #include "cli/session.hpp"
-#include "base/digest.hpp"
 #include "record/nearest.hpp"
 #include "terms/terms.hpp"
 
@@ -75,15 +75,21 @@ int run(int argc, char** argv) {
   Session session(std::cin, std::cout, std::cerr);
   session.out_is_terminal = isatty(STDOUT_FILENO) != 0;
   session.err_is_terminal = isatty(STDERR_FILENO) != 0;
-  CLI::App app("Checks wound visit records, maps them to FHIR, and proves that nothing was lost on the way.\n"
-               "Not a medical device: it converts and checks what was charted; local policy and the licensed\n"
-               "clinician decide.", "charpie");
+  CLI::App app(
+      "Checks wound visit records, maps them to FHIR, and proves that nothing was lost on the way.\n"
+      "Not a medical device: it converts and checks what was charted; local policy and the licensed\n"
+      "clinician decide.",
+      "charpie");
   app.require_subcommand(0, 1);
   app.fallthrough();
   Global global;
-  app.add_option("--mappings", session.mappings, "use the tables of this folder instead of the embedded ones");
-  app.add_option("--rules", session.site_rules, "a site's own severities and limits: a CSV file with the columns of mappings/rules/rules.csv");
-  app.add_option("--color", global.color, "colours on standard error: auto, always, never; NO_COLOR is obeyed")
+  app.add_option("--mappings", session.mappings,
+                 "use the tables of this folder instead of the embedded ones");
+  app.add_option(
+      "--rules", session.site_rules,
+      "a site's own severities and limits: a CSV file with the columns of mappings/rules/rules.csv");
+  app.add_option("--color", global.color,
+                 "colours on standard error: auto, always, never; NO_COLOR is obeyed")
       ->check(CLI::IsMember({"auto", "always", "never"}));
   app.add_flag("--version", global.version, "the program's version and what it maps by");
   app.add_flag("--show-keys", session.show_keys, "show patients' identifiers, which are masked otherwise");

@@ -4,7 +4,8 @@
 
 namespace charpie::cli {
 
-Result<std::unique_ptr<Outputs>> Outputs::open(const Asked& asked, Session& session, const nlohmann::json& last) {
+Result<std::unique_ptr<Outputs>> Outputs::open(const Asked& asked, Session& session,
+                                               const nlohmann::json& last) {
   std::unique_ptr<Outputs> made(new Outputs);
   const auto mark_of = [&](const char* name) { return last.is_null() ? last : last.at(name); };
   const auto open_file = [&](const std::string& path, const char* mark) {
@@ -28,8 +29,9 @@ Result<std::unique_ptr<Outputs>> Outputs::open(const Asked& asked, Session& sess
     made->out_ = std::move(*opened);
   }
   if (asked.layout != nullptr) made->site_.emplace(*asked.layout);
-  auto findings = asked.run.empty() ? FindingsOutput::open(*asked.findings, session)
-                                    : FindingsOutput::open(*asked.findings, session, asked.run, mark_of("findings"));
+  auto findings = asked.run.empty()
+                      ? FindingsOutput::open(*asked.findings, session)
+                      : FindingsOutput::open(*asked.findings, session, asked.run, mark_of("findings"));
   if (!findings) return findings.error();
   made->findings_ = std::move(*findings);
   return made;

@@ -1,5 +1,5 @@
-// What a conversion writes: the output itself, the findings, and the files beside it. All of it can be marked, so that a
-// run that was killed goes on (flow/journal.hpp).
+// What a conversion writes: the output itself, the findings, and the files beside it. All of it can be
+// marked, so that a run that was killed goes on (flow/journal.hpp).
 #pragma once
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -25,16 +25,18 @@ class Outputs {
     const char* mark = nullptr;  // nullptr: it starts anew in each run
   };
   struct Asked {
-    std::string out{};                         // empty or "-": standard output
-    bool is_folder = false;                    // of --pack bulk, cut at `split` bytes (0: not)
+    std::string out{};       // empty or "-": standard output
+    bool is_folder = false;  // of --pack bulk, cut at `split` bytes (0: not)
     std::size_t split = 0;
     const mapping::Mapping* layout = nullptr;  // what goes out are documents of a site
     std::vector<Beside> beside{};
     const FindingsOptions* findings = nullptr;
-    std::string run{};                         // tells runs apart that keep marks; empty: this one keeps none
+    std::string run{};  // tells runs apart that keep marks; empty: this one keeps none
   };
-  /// `last` is the mark of the killed run that this one goes on from, or null. Error::unwritable, Error::usage.
-  static Result<std::unique_ptr<Outputs>> open(const Asked& asked, Session& session, const nlohmann::json& last);
+  /// `last` is the mark of the killed run that this one goes on from, or null. Error::unwritable,
+  /// Error::usage.
+  static Result<std::unique_ptr<Outputs>> open(const Asked& asked, Session& session,
+                                               const nlohmann::json& last);
 
   FindingsOutput& findings() { return *findings_; }
   /// Puts one batch where it belongs. Findings are told elsewhere.
@@ -56,7 +58,7 @@ class Outputs {
     std::unique_ptr<flow::OutputFile> file;
   };
   std::vector<Opened> beside_;
-  std::unique_ptr<flow::OutputFile> out_;      // unless a folder
+  std::unique_ptr<flow::OutputFile> out_;  // unless a folder
   std::unique_ptr<flow::BulkFolder> folder_;
   std::unique_ptr<FindingsOutput> findings_;
   std::optional<mapping::DocumentOutput> site_;

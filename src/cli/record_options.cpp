@@ -17,43 +17,59 @@ constexpr unsigned most_jobs = 1024;
 }  // namespace
 
 void RecordOptions::add_to(CLI::App& command) {
-  command.add_option("files", files, "files of records: a JSON object, an array, or one a line; of FHIR also folders of resources, one a line; - or none = standard input");
+  command.add_option("files", files,
+                     "files of records: a JSON object, an array, or one a line; of FHIR also folders of "
+                     "resources, one a line; - or none = standard input");
   add_form_option(command, "--from", from, "the form that comes in")->capture_default_str();
   command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)");
-  command.add_option("--visit-window", visit_window,
-                     "reading FHIR of others: findings of one wound so many minutes apart are one visit (default: only "
-                     "the identical instant)")
+  command
+      .add_option(
+          "--visit-window", visit_window,
+          "reading FHIR of others: findings of one wound so many minutes apart are one visit (default: only "
+          "the identical instant)")
       ->check(CLI::Range(std::int64_t{0}, std::int64_t{7 * 24 * 60}));
-  command.add_option("--jobs", jobs, "worker threads; the output is the same for any number (default: one a core, at most 8)")
+  command
+      .add_option("--jobs", jobs,
+                  "worker threads; the output is the same for any number (default: one a core, at most 8)")
       ->check(CLI::Range(1u, most_jobs));
-  command.add_option("--sort-memory", sort_memory, "MiB for putting single resources together to visits; the rest goes to temporary files")
+  command
+      .add_option("--sort-memory", sort_memory,
+                  "MiB for putting single resources together to visits; the rest goes to temporary files")
       ->check(CLI::Range(std::size_t{1}, std::size_t{1} << 20))
       ->capture_default_str();
-  command.add_option("--let", let, "let this blocking finding pass, by its slug; may be repeated")->allow_extra_args(false);
+  command.add_option("--let", let, "let this blocking finding pass, by its slug; may be repeated")
+      ->allow_extra_args(false);
   findings.add_to(command);
 }
 
-CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form, const std::string& help,
-                             bool outside_only) {
+CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form,
+                             const std::string& help, bool outside_only) {
   std::vector<std::string> names;
   for (const auto& one : flow::forms()) {
     if (!outside_only || !one.is_record()) names.emplace_back(one.name);
   }
   const CLI::IsMember member(names);
-  const auto check = [member](std::string& text) { return flow::names_layout(text) ? std::string{} : member(text); };
+  const auto check = [member](std::string& text) {
+    return flow::names_layout(text) ? std::string{} : member(text);
+  };
   std::string listed;
   for (const auto& one : names) listed.append(listed.empty() ? "" : ", ").append(one);
   for (const auto one : flow::standard_layouts()) listed.append(", ").append(one);
-  return command.add_option(name, form, help)->check(CLI::Validator(check, "{" + listed + ", site:NAME, site:./FOLDER}"));
+  return command.add_option(name, form, help)
+      ->check(CLI::Validator(check, "{" + listed + ", site:NAME, site:./FOLDER}"));
 }
 
 void add_mapping_options(CLI::App& command, mapping::Options& options) {
-  command.add_option("--units", options.units, "fixed: cm, cm2, mL, the charted unit beside it; charted: as it was charted")
+  command
+      .add_option("--units", options.units,
+                  "fixed: cm, cm2, mL, the charted unit beside it; charted: as it was charted")
       ->check(CLI::IsMember({"fixed", "charted"}))
       ->capture_default_str();
-  command.add_option("--refs", options.refs,
-                     "how patient, encounter and people are named: identifier (loads everywhere, attaches to no chart), "
-                     "conditional (attaches to what the server has), include (sends minimal Patient and Practitioner)")
+  command
+      .add_option(
+          "--refs", options.refs,
+          "how patient, encounter and people are named: identifier (loads everywhere, attaches to no chart), "
+          "conditional (attaches to what the server has), include (sends minimal Patient and Practitioner)")
       ->check(CLI::IsMember({"identifier", "conditional", "include"}))
       ->capture_default_str();
 }
@@ -71,7 +87,8 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 }
 
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
-                 const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
+                 const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings,
+                 flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
   const auto form = session.form(options.from, true);
   if (!form) return session.fail(form.error()), false;
   const auto engine = session.engine();

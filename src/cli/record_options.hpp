@@ -1,4 +1,5 @@
-// The options of commands that read records, and the run that they share: files in, workers, output and findings.
+// The options of commands that read records, and the run that they share: files in, workers, output and
+// findings.
 #pragma once
 #include <functional>
 #include <optional>
@@ -14,7 +15,7 @@
 namespace CLI {
 class App;
 class Option;
-}
+}  // namespace CLI
 
 namespace charpie::cli {
 
@@ -24,7 +25,7 @@ struct RecordOptions {
   std::string from = "record";
   std::string name_space{};
   std::int64_t visit_window = 0;  // minutes
-  unsigned jobs = 0;  // 0: one a core, eight at most
+  unsigned jobs = 0;              // 0: one a core, eight at most
   std::size_t sort_memory = 256;  // MiB
   std::vector<std::string> let{};
   FindingsOptions findings{};
@@ -36,10 +37,10 @@ struct RecordOptions {
   }
 };
 
-/// An option that names a form: one of flow::forms(), or a site's layout, which Session::form() opens. `outside_only`: our
-/// own record is none of them.
-CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form, const std::string& help,
-                             bool outside_only = false);
+/// An option that names a form: one of flow::forms(), or a site's layout, which Session::form() opens.
+/// `outside_only`: our own record is none of them.
+CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form,
+                             const std::string& help, bool outside_only = false);
 
 /// The mapping's own options, as far as a command takes them.
 void add_mapping_options(CLI::App& command, mapping::Options& options);
@@ -56,8 +57,10 @@ struct Marks {
   std::function<Outcome(const flow::Batch&)> after{};  // each batch, when all of it is placed
 };
 
-/// Runs batches through workers. `place` puts what they hold where it belongs; findings go to `findings`. False when the work was stopped by an error, which has been told.
+/// Runs batches through workers. `place` puts what they hold where it belongs; findings go to `findings`.
+/// False when the work was stopped by an error, which has been told.
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
-                 const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings, flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks = nullptr);
+                 const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings,
+                 flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks = nullptr);
 
 }  // namespace charpie::cli

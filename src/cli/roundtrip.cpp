@@ -1,12 +1,11 @@
 // charpie roundtrip: the proof, record by record, that nothing was lost on the way there and back.
-#include "flow/round_trip.hpp"
-
 #include <CLI/CLI.hpp>
 #include <memory>
 #include <ostream>
 
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
+#include "flow/round_trip.hpp"
 
 namespace charpie::cli {
 
@@ -19,12 +18,14 @@ struct Request {
 };
 
 /// Fields that hold a patient's identifiers; their values are shown only when asked for.
-bool is_identifier(std::string_view path) { return path == "patient.id" || path == "encounter.id"; }
+bool is_identifier(std::string_view path) {
+  return path == "patient.id" || path == "encounter.id";
+}
 
 class TripWorker final : public flow::Worker {
  public:
-  TripWorker(const flow::Engine& engine, const Request& request, const flow::Form& from, const flow::Form& through,
-             const std::optional<rules::Selection>& let, bool show_keys)
+  TripWorker(const flow::Engine& engine, const Request& request, const flow::Form& from,
+             const flow::Form& through, const std::optional<rules::Selection>& let, bool show_keys)
       : reader_(engine, from, request.options),
         trip_(engine, through, request.options),
         let_(let),
@@ -62,7 +63,8 @@ class TripWorker final : public flow::Worker {
     for (auto& one : found) batch.findings.push_back(std::move(one));
   }
 
-  void tell(const record::Record& record, std::string_view key, const flow::TripReport& report, std::string& out) const {
+  void tell(const record::Record& record, std::string_view key, const flow::TripReport& report,
+            std::string& out) const {
     const auto value = [&](const flow::Difference& difference, const std::string& text) -> std::string {
       if (text.empty()) return "(nothing)";
       return is_identifier(difference.path) && !show_keys_ ? "(an identifier; --show-keys shows it)" : text;
@@ -91,7 +93,8 @@ void run_roundtrip(Session& session, Request& request) {
   const auto comes_from = session.form(request.records.from, true);
   if (!comes_from) return session.fail(comes_from.error());
   for (const bool reads : {true, false}) {
-    if (const auto both_ways = session.form(request.through, reads); !both_ways) return session.fail(both_ways.error());
+    if (const auto both_ways = session.form(request.through, reads); !both_ways)
+      return session.fail(both_ways.error());
   }
   const auto& from = **comes_from;
   const auto& through = **session.form(request.through, true);
@@ -108,16 +111,15 @@ void run_roundtrip(Session& session, Request& request) {
   flow::Tally tally;
   const bool done = run_batches(
       session, request.records,
-      [&] {
-        return std::make_unique<TripWorker>(**engine, request, from, through, *let, session.show_keys);
-      },
+      [&] { return std::make_unique<TripWorker>(**engine, request, from, through, *let, session.show_keys); },
       [&](flow::Batch& batch) { return (*out)->write(batch.out); }, **findings, tally, out->get());
   if (!done) return;
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
-  std::string sum = std::to_string(tally.records) + " records, " + std::to_string(tally.written - tally.differing) +
-                    " came back the same";
+  std::string sum = std::to_string(tally.records) + " records, " +
+                    std::to_string(tally.written - tally.differing) + " came back the same";
   if (tally.differing != 0) sum += ", " + std::to_string(tally.differing) + " changed";
-  if (tally.rejected != 0) sum += ", " + std::to_string(tally.rejected) + " not sent because a finding blocks them";
+  if (tally.rejected != 0)
+    sum += ", " + std::to_string(tally.rejected) + " not sent because a finding blocks them";
   if (tally.not_carried != 0) {
     sum += "; " + std::to_string(tally.not_carried) + " values do not travel, as told beforehand (form.…)";
   }
@@ -129,16 +131,19 @@ void run_roundtrip(Session& session, Request& request) {
 }  // namespace
 
 void add_roundtrip(CLI::App& app, Session& session) {
-  auto* command = app.add_subcommand("roundtrip", "send records to another form and back, and tell every field that changed");
+  auto* command = app.add_subcommand(
+      "roundtrip", "send records to another form and back, and tell every field that changed");
   const auto request = std::make_shared<Request>();
   request->records.add_to(*command);
   add_form_option(*command, "--through", request->through, "the form in between", true)->required();
   add_mapping_options(*command, request->options);
-  command->footer("Examples:\n"
-                  "  charpie roundtrip visits.ndjson --through fhir-r4\n"
-                  "  charpie roundtrip visits.ndjson --through fhir-r4 --units charted --refs include\n"
-                  "For each record that differs: each field, what was sent, what came back, and where in the instance it\n"
-                  "stood. The last line counts. Exit 0 only when every record came back the same.");
+  command->footer(
+      "Examples:\n"
+      "  charpie roundtrip visits.ndjson --through fhir-r4\n"
+      "  charpie roundtrip visits.ndjson --through fhir-r4 --units charted --refs include\n"
+      "For each record that differs: each field, what was sent, what came back, and where in the instance "
+      "it\n"
+      "stood. The last line counts. Exit 0 only when every record came back the same.");
   command->callback([request, &session] { run_roundtrip(session, *request); });
 }
 

@@ -16,7 +16,9 @@ namespace {
 
 void run_schema(Session& session, const std::string& as) {
   if (as == "md") {
-    session.out << "# The wound visit record\n\n" << record::dictionary_page() << "\n# Findings\n\n" << record::findings_page();
+    session.out << "# The wound visit record\n\n"
+                << record::dictionary_page() << "\n# Findings\n\n"
+                << record::findings_page();
     return;
   }
   const auto tables = session.tables();
@@ -38,10 +40,14 @@ void run_schema(Session& session, const std::string& as) {
 void add_schema(CLI::App& app, Session& session) {
   auto* command = app.add_subcommand("schema", "publish the shape of the record");
   const auto as = std::make_shared<std::string>("json");
-  command->add_option("--as", *as, "json: a JSON Schema (draft 2020-12) with the words of each domain; md: the reference of fields and findings")
+  command
+      ->add_option("--as", *as,
+                   "json: a JSON Schema (draft 2020-12) with the words of each domain; md: the reference of "
+                   "fields and findings")
       ->check(CLI::IsMember({"json", "md"}))
       ->capture_default_str();
-  command->footer("Examples:\n  charpie schema > wound-visit.schema.json\n  charpie schema --as md > fields.md");
+  command->footer(
+      "Examples:\n  charpie schema > wound-visit.schema.json\n  charpie schema --as md > fields.md");
   command->callback([as, &session] { run_schema(session, *as); });
 }
 

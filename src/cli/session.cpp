@@ -31,7 +31,11 @@ Result<const flow::Form*> Session::form(const std::string& name, bool reads) {
   }
   const auto& form = site->form();
   if (reads ? form.reads : form.writes) return &form;
-  return Error{Error::usage, "the layout '" + name + (reads ? "' is not read" : "' is not written"), {}, 0, 0,
+  return Error{Error::usage,
+               "the layout '" + name + (reads ? "' is not read" : "' is not written"),
+               {},
+               0,
+               0,
                "its set.json says \"direction\": \"" + std::string(reads ? "out" : "in") + "\""};
 }
 

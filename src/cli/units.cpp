@@ -177,11 +177,13 @@ void add_units(CLI::App& app, Session& session) {
 
   auto* check = command->add_subcommand(
       "check", "is it a unit code, and if not, what was meant? One code a line, or arguments");
-  // The codes are what is left over: of an option's arguments CLI11 takes the brackets of "[in_i]" off, as of a list.
+  // The codes are what is left over: of an option's arguments CLI11 takes the brackets of "[in_i]" off, as of
+  // a list.
   check->allow_extras()->fallthrough(false);
   check->footer("CODE ...: unit codes as arguments; none = one a line from standard input");
   check->callback([&session, check] {
-    with_units(session, [&](const units::Units& units) { return check_codes(session, units, check->remaining()); });
+    with_units(session,
+               [&](const units::Units& units) { return check_codes(session, units, check->remaining()); });
   });
 
   auto* convert = command->add_subcommand(

@@ -18,17 +18,19 @@ constexpr std::pair<std::string_view, Ask::Kind> ask_words[] = {
     {"present", Ask::Kind::present}, {"absent", Ask::Kind::absent}, {"at-most", Ask::Kind::at_most},
     {"is", Ask::Kind::is},           {"alone", Ask::Kind::alone},   {"to-the-day", Ask::Kind::to_the_day}};
 
-
 bool has_code(const Node& object, std::string_view system, std::string_view code) {
   const Node* concept_shown = object.member("code");
   const Node* codings = concept_shown == nullptr ? nullptr : concept_shown->member("coding");
   for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
-    if (plain_text(at->member("code")) == code && (system.empty() || plain_text(at->member("system")) == system)) return true;
+    if (plain_text(at->member("code")) == code &&
+        (system.empty() || plain_text(at->member("system")) == system))
+      return true;
   }
   return false;
 }
 
-// Calls visit(node) for each node at the place; lists on the way are gone through. "value[x]" is any member that begins so.
+// Calls visit(node) for each node at the place; lists on the way are gone through. "value[x]" is any member
+// that begins so.
 template <class Visitor>
 void at_place(const Node& node, std::string_view place, const Visitor& visit) {
   if (node.is_array()) {
@@ -67,7 +69,8 @@ bool is_asked(const Ask& ask, const Node& resource) {
   const auto equals = ask.text.find('=');
   const auto wanted = std::string_view(ask.text).substr(std::min(equals, ask.text.size() - 1) + 1);
   bool so = false;
-  at_place(resource, std::string_view(ask.text).substr(3, equals - 3), [&](const Node& node) { so = so || node.text == wanted; });
+  at_place(resource, std::string_view(ask.text).substr(3, equals - 3),
+           [&](const Node& node) { so = so || node.text == wanted; });
   return so;
 }
 
@@ -99,8 +102,9 @@ bool holds(const Ask& ask, const Node& resource, std::string_view& place) {
     place = one;
     if (ask.kind == Ask::Kind::at_most) {
       const Node* list = resource.member(one);
-      good = list == nullptr || std::to_string(list->count).size() < ask.text.size() ||
-             (std::to_string(list->count).size() == ask.text.size() && std::to_string(list->count) <= ask.text);
+      good =
+          list == nullptr || std::to_string(list->count).size() < ask.text.size() ||
+          (std::to_string(list->count).size() == ask.text.size() && std::to_string(list->count) <= ask.text);
     } else {
       at_place(resource, one, look);
     }
@@ -113,12 +117,18 @@ bool holds(const Ask& ask, const Node& resource, std::string_view& place) {
 
 std::string words_of(const Ask& ask) {
   switch (ask.kind) {
-    case Ask::Kind::present: return "something must stand there";
-    case Ask::Kind::absent: return "nothing may stand there";
-    case Ask::Kind::at_most: return "at most " + ask.text + " may stand there";
-    case Ask::Kind::is: return "it must be '" + ask.text + "'";
-    case Ask::Kind::alone: return "its one coding must stand alone";
-    case Ask::Kind::to_the_day: return "a time must be known at least to the day";
+    case Ask::Kind::present:
+      return "something must stand there";
+    case Ask::Kind::absent:
+      return "nothing may stand there";
+    case Ask::Kind::at_most:
+      return "at most " + ask.text + " may stand there";
+    case Ask::Kind::is:
+      return "it must be '" + ask.text + "'";
+    case Ask::Kind::alone:
+      return "its one coding must stand alone";
+    case Ask::Kind::to_the_day:
+      return "a time must be known at least to the day";
   }
   return {};
 }
@@ -127,22 +137,33 @@ std::string words_of(const Ask& ask) {
 
 Result<Claims> Claims::load(const Tables& tables, std::string_view name) {
   const auto* text = tables.find(file);
-  if (text == nullptr) return Error{Error::mapping_broken, "there is no file " + std::string(file), std::string(file), 0, 0, "add it"};
+  if (text == nullptr)
+    return Error{
+        Error::mapping_broken, "there is no file " + std::string(file), std::string(file), 0, 0, "add it"};
   auto table = syntax::read_csv_table(*text, file);
   if (!table) return table.error();
   const auto column = [&](std::string_view wanted) {
-    return static_cast<std::size_t>(std::find(table->header.begin(), table->header.end(), wanted) - table->header.begin());
+    return static_cast<std::size_t>(std::find(table->header.begin(), table->header.end(), wanted) -
+                                    table->header.begin());
   };
   const std::string_view needed[] = {"claim", "type", "system", "code", "profile", "place", "asks"};
   for (const auto one : needed) {
     if (column(one) == table->header.size())
-      return Error{Error::mapping_broken, "there is no column '" + std::string(one) + "'", std::string(file), 1, 0, "add it"};
+      return Error{Error::mapping_broken,
+                   "there is no column '" + std::string(one) + "'",
+                   std::string(file),
+                   1,
+                   0,
+                   "add it"};
   }
   Claims claims;
   std::string known;
   for (const auto& row : table->rows) {
-    const auto cell = [&](std::string_view wanted) -> const std::string& { return row.cells[column(wanted)]; };
-    if (known.find("'" + cell("claim") + "'") == std::string::npos) known += (known.empty() ? "'" : ", '") + cell("claim") + "'";
+    const auto cell = [&](std::string_view wanted) -> const std::string& {
+      return row.cells[column(wanted)];
+    };
+    if (known.find("'" + cell("claim") + "'") == std::string::npos)
+      known += (known.empty() ? "'" : ", '") + cell("claim") + "'";
     if (cell("claim") != name) continue;
     auto& profiles = claims.profiles_;
     auto profile = std::find_if(profiles.begin(), profiles.end(), [&](const Profile& one) {
@@ -157,14 +178,20 @@ Result<Claims> Claims::load(const Tables& tables, std::string_view name) {
     const auto word = std::find_if(std::begin(ask_words), std::end(ask_words),
                                    [&](const auto& one) { return one.first == asks.substr(0, blank); });
     if (word == std::end(ask_words)) {
-      return Error{Error::mapping_broken, "'" + asks + "' is nothing that a profile asks", std::string(file), row.line, 0,
+      return Error{Error::mapping_broken,
+                   "'" + asks + "' is nothing that a profile asks",
+                   std::string(file),
+                   row.line,
+                   0,
                    "present, present if PATH=TEXT, absent, at-most N, is TEXT, alone or to-the-day"};
     }
-    auto& ask = profile->asks.emplace_back(Ask{word->second, blank == std::string::npos ? std::string{} : asks.substr(blank + 1), {}});
+    auto& ask = profile->asks.emplace_back(
+        Ask{word->second, blank == std::string::npos ? std::string{} : asks.substr(blank + 1), {}});
     for (const auto place : split(cell("place"), '|')) ask.places.emplace_back(place);
   }
   if (claims.profiles_.empty()) {
-    return Error{Error::usage, "there is no claim '" + std::string(name) + "'", {}, 0, 0, "use one of " + known};
+    return Error{Error::usage,         "there is no claim '" + std::string(name) + "'", {}, 0, 0,
+                 "use one of " + known};
   }
   return claims;
 }
@@ -176,8 +203,9 @@ std::set<std::string, std::less<>> Claims::alone() const {
       if (ask.kind != Ask::Kind::alone) continue;
       for (const auto& place : ask.places) {
         const auto open = place.find('(');
-        codes.insert(profile.system + "|" +
-                     (open == std::string::npos ? profile.code : place.substr(open + 1, place.find(')') - open - 1)));
+        codes.insert(
+            profile.system + "|" +
+            (open == std::string::npos ? profile.code : place.substr(open + 1, place.find(')') - open - 1)));
       }
     }
   }

@@ -40,12 +40,14 @@ class ContentChecks::Walk {
     const Node* entries = path_ == "Bundle" ? root.member("entry") : nullptr;
     in_bundle_ = entries != nullptr;
     const bool versions = plain_text(root.member("type")) == "history";
-    for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr; entry = entry->next) {
+    for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
+         entry = entry->next) {
       const auto url = plain_text(entry->member("fullUrl"));
       if (!url.empty()) urls_.insert(url);
     }
     std::size_t number = 0;
-    for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr; entry = entry->next, ++number) {
+    for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
+         entry = entry->next, ++number) {
       const Node* resource = entry->member("resource");
       if (resource != nullptr && !versions) identifiers(*resource, number);
     }
@@ -73,7 +75,8 @@ class ContentChecks::Walk {
   void walk(const Node& node) {
     if (node.is_object()) {
       if (!plain_text(node.member("system")).empty() && !plain_text(node.member("code")).empty()) code(node);
-      if (const Node* reference = node.member("reference"); reference != nullptr && reference->is_string()) leads(*reference);
+      if (const Node* reference = node.member("reference"); reference != nullptr && reference->is_string())
+        leads(*reference);
     }
     const auto length = path_.size();
     std::size_t index = 0;
@@ -99,7 +102,8 @@ class ContentChecks::Walk {
     const bool is_loinc = checks_.loinc_ != nullptr && system == checks_.loinc_->uri;
     const bool is_sct = checks_.sct_ != nullptr && system == checks_.sct_->uri;
     // An expression of SNOMED CT has no check digit; an answer of LOINC has a rule of its own.
-    if ((is_loinc && !terms::loinc_check_digit(code)) || (is_sct && is_number(code) && !terms::sct_check_digit(code))) {
+    if ((is_loinc && !terms::loinc_check_digit(code)) ||
+        (is_sct && is_number(code) && !terms::sct_check_digit(code))) {
       findings_.report(FindingId::fhir_check_digit, path_ + ".code", node.member("code")->begin, {code});
       return;
     }
@@ -110,7 +114,8 @@ class ContentChecks::Walk {
     const auto [first, last] = checks_.displays_.equal_range(key);
     if (first == last) return;
     // Terminologies differ in capitals from release to release.
-    const bool known = std::any_of(first, last, [&](const auto& one) { return same_ignoring_case(one.second, display); });
+    const bool known =
+        std::any_of(first, last, [&](const auto& one) { return same_ignoring_case(one.second, display); });
     if (!known) {
       findings_.report(FindingId::fhir_display_differs, path_ + ".display", node.member("display")->begin,
                        {code, first->second, display});
@@ -121,10 +126,12 @@ class ContentChecks::Walk {
     if (!checks_.units_.valid(code)) {
       const auto meant = checks_.units_.suggest(code);
       findings_.report(FindingId::fhir_unit_not_ucum, path_ + ".code", node.member("code")->begin,
-                       {code, meant.empty() ? std::string_view{"nothing that is known"} : std::string_view{meant.front()}});
+                       {code, meant.empty() ? std::string_view{"nothing that is known"}
+                                            : std::string_view{meant.front()}});
       return;
     }
-    // The unit is words for people; where the words are a code of UCUM themselves, they should not be another one.
+    // The unit is words for people; where the words are a code of UCUM themselves, they should not be another
+    // one.
     const auto words = plain_text(node.member("unit"));
     if (words.empty() || words == code) return;
     const auto said = checks_.units_.reduce(words), coded = checks_.units_.reduce(code);
@@ -135,7 +142,8 @@ class ContentChecks::Walk {
       const auto one = checks_.units_.convert("1", words, code);
       if (one && one->exact && one->text == "1") return;
     }
-    findings_.report(FindingId::fhir_unit_differs, path_ + ".unit", node.member("unit")->begin, {code, words});
+    findings_.report(FindingId::fhir_unit_differs, path_ + ".unit", node.member("unit")->begin,
+                     {code, words});
   }
 
   const ContentChecks& checks_;

@@ -1,5 +1,6 @@
-// What a reviewer asks of any FHIR instance beyond its structure: codes whose digits cannot be, displays and unit texts
-// that contradict their codes, references that lead nowhere, one business identifier on two instances.
+// What a reviewer asks of any FHIR instance beyond its structure: codes whose digits cannot be, displays and
+// unit texts that contradict their codes, references that lead nowhere, one business identifier on two
+// instances.
 #pragma once
 #include <map>
 #include <string>
@@ -17,9 +18,11 @@ class ContentChecks {
   /// Both must outlive this.
   ContentChecks(const terms::Terms& terms, const units::Units& units);
 
-  /// Reports on one document, a Bundle or a single resource, in the group `fhir.` of the list of findings; none blocks.
-  /// Displays are judged for codes of our own tables only; a reference only where it can lead nowhere else
-  /// (`urn:uuid:` in a Bundle, FHIR R4 bundle.html#references). Paths and places are as StrictReader tells them.
+  /// Reports on one document, a Bundle or a single resource, in the group `fhir.` of the list of findings;
+  /// none blocks. Displays are judged for codes of our own tables only; a reference only where it can lead
+  /// nowhere else
+  /// (`urn:uuid:` in a Bundle, FHIR R4 bundle.html#references). Paths and places are as StrictReader tells
+  /// them.
   void read(const syntax::Node& document, record::Findings& findings) const;
 
  private:

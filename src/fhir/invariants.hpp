@@ -19,19 +19,20 @@ struct RuleNames {
   };
 #define CHARPIE_FHIR_RULE_NAMES(X)                                                                           \
   X(actor)                                                                                                   \
-  X(address) X(allDay) X(assessment) X(attester) X(availableEndTime) X(availableStartTime) X(bodySite)       \
-      X(bodyStructure) X(category) X(clinicalStatus) X(code) X(coding) X(comparator) X(component)            \
-          X(condition) X(contained) X(contentType) X(count) X(countMax) X(data) X(dataAbsentReason)          \
-              X(denominator) X(detail) X(display) X(duration) X(durationMax) X(durationUnit) X(end) X(entry) \
-                  X(expression) X(extension) X(fullUrl) X(high) X(highNumerator) X(id) X(identifier)         \
-                      X(interval) X(issue) X(issues) X(lastUpdated) X(link) X(low) X(lowNumerator) X(meta)   \
-                          X(method) X(name) X(numerator) X(offset) X(offsets) X(onBehalfOf) X(orderDetail)   \
-                              X(organization) X(path) X(period) X(periodMax) X(periodUnit) X(reference)      \
-                                  X(relation) X(request) X(resource) X(response) X(search) X(searchParam)    \
-                                      X(security) X(severity) X(start) X(summary) X(system) X(telecom)       \
-                                          X(text) X(timeOfDay) X(timestamp) X(total) X(type) X(unit) X(url)  \
-                                              X(use) X(value) X(verificationStatus) X(versionId) X(when)     \
-                                                  X(who) X(asNeeded) X(asNeededFor) X(actual) X(answer)      \
+  X(address)                                                                                                 \
+  X(allDay) X(assessment) X(attester) X(availableEndTime) X(availableStartTime) X(bodySite) X(bodyStructure) \
+      X(category) X(clinicalStatus) X(code) X(coding) X(comparator) X(component) X(condition) X(contained)   \
+          X(contentType) X(count) X(countMax) X(data) X(dataAbsentReason) X(denominator) X(detail)           \
+              X(display) X(duration) X(durationMax) X(durationUnit) X(end) X(entry) X(expression)            \
+                  X(extension) X(fullUrl) X(high) X(highNumerator) X(id) X(identifier) X(interval) X(issue)  \
+                      X(issues) X(lastUpdated) X(link) X(low) X(lowNumerator) X(meta) X(method) X(name)      \
+                          X(numerator) X(offset) X(offsets) X(onBehalfOf) X(orderDetail) X(organization)     \
+                              X(path) X(period) X(periodMax) X(periodUnit) X(reference) X(relation)          \
+                                  X(request) X(resource) X(response) X(search) X(searchParam) X(security)    \
+                                      X(severity) X(start) X(summary) X(system) X(telecom) X(text)           \
+                                          X(timeOfDay) X(timestamp) X(total) X(type) X(unit) X(url) X(use)   \
+                                              X(value) X(verificationStatus) X(versionId) X(when) X(who)     \
+                                                  X(asNeeded) X(asNeededFor) X(actual) X(answer)             \
                                                       X(authoredOn) X(date) X(deleted) X(emptyReason)        \
                                                           X(focus) X(item) X(lastModified) X(linkId)         \
                                                               X(measure) X(member) X(mode) X(part)           \

@@ -13,8 +13,8 @@ namespace charpie::flow {
 
 /// One resource among the bytes of a batch, for packs that sort resources into files.
 struct PlacedResource {
-  std::string_view type;           // lives as long as the mapping
-  bool shared = false;             // outlives its visit: written once, however many visits name it
+  std::string_view type;  // lives as long as the mapping
+  bool shared = false;    // outlives its visit: written once, however many visits name it
   Uuid uuid;
   std::size_t begin = 0, end = 0;  // in Batch::out
 };
@@ -38,19 +38,19 @@ struct Tally {
 
 /// Batches are reused, so that the memory of their strings is. A batch is in one hand at a time.
 struct Batch {
-  std::string file{};                        // for messages
-  std::vector<syntax::JsonPiece> pieces{};   // the first `count` are of this round
+  std::string file{};                       // for messages
+  std::vector<syntax::JsonPiece> pieces{};  // the first `count` are of this round
   std::size_t count = 0;
-  std::uint64_t number = 0;                  // of the batch in its input, from 1, and the digest of the input up to its
-  std::string digest{};                      // end, where marks are kept (flow/journal.hpp)
+  std::uint64_t number = 0;  // of the batch in its input, from 1, and the digest of the input up to its
+  std::string digest{};      // end, where marks are kept (flow/journal.hpp)
 
-  std::string out{};                         // what goes to the output
-  std::string rejects{};                     // what goes to the rejects file
-  std::string unread{};                      // what goes to the file of parts that nobody understood
-  std::string answers{};                     // to messages of HL7 version 2 (flow/acknowledge.hpp)
+  std::string out{};      // what goes to the output
+  std::string rejects{};  // what goes to the rejects file
+  std::string unread{};   // what goes to the file of parts that nobody understood
+  std::string answers{};  // to messages of HL7 version 2 (flow/acknowledge.hpp)
   std::vector<record::Finding> findings{};
-  std::vector<PlacedResource> resources{};   // in `out`, for --pack bulk
-  std::string notes{};                       // for the history of wounds (rules/history.hpp), when asked for
+  std::vector<PlacedResource> resources{};  // in `out`, for --pack bulk
+  std::string notes{};                      // for the history of wounds (rules/history.hpp), when asked for
   Tally tally{};
 
   /// Forgets the round; lets go of memory that only an unusually long record needed.
@@ -65,8 +65,8 @@ class BatchSource {
   virtual Result<bool> fill(Batch& batch) = 0;
 };
 
-/// Fills a cleared batch with visits that were put together, as many as make good work; false at the end. `next` gives
-/// the next piece, which says where it came from, or false.
+/// Fills a cleared batch with visits that were put together, as many as make good work; false at the end.
+/// `next` gives the next piece, which says where it came from, or false.
 template <class Next>
 Result<bool> fill_with(Batch& batch, const Next& next) {
   constexpr std::size_t most_pieces = 16, enough_bytes = 256u << 10;

@@ -21,7 +21,6 @@ using mapping::Lifetime;
 
 namespace {
 
-
 Error invalid(const std::string& file, std::size_t line, std::string message) {
   return {Error::invalid,
           std::move(message),

@@ -18,7 +18,8 @@ void Claimer::claim(std::string& json, record::Findings& findings) {
   if (type->text == "Bundle") {
     const Node* entries = (*tree)->member("entry");
     std::size_t number = 0;
-    for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr; entry = entry->next, ++number) {
+    for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
+         entry = entry->next, ++number) {
       if (const Node* resource = entry->member("resource"))
         claim_one(*resource, "Bundle.entry[" + std::to_string(number) + "].resource", findings);
     }

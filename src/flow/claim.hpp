@@ -14,8 +14,8 @@ namespace charpie::flow {
 class Claimer {
  public:
   explicit Claimer(const fhir::Claims& claims) : claims_(&claims) {}
-  /// Puts meta.profile into a JSON text, a Bundle or one resource, that this program wrote. What a profile is for and
-  /// what does not fit it is reported (form.claim-not-fit), and stays without the claim.
+  /// Puts meta.profile into a JSON text, a Bundle or one resource, that this program wrote. What a profile is
+  /// for and what does not fit it is reported (form.claim-not-fit), and stays without the claim.
   void claim(std::string& json, record::Findings& findings);
 
  private:

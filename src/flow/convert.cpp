@@ -56,7 +56,8 @@ void Converter::work(Batch& batch) {
 void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   const auto records = reader_.read(piece, batch.file);
   for (const auto& one : reader_.unread()) {
-    append_unread(one, batch.file, piece.line, piece.bytes, conversion_->from->syntax == Syntax::json, batch.unread);
+    append_unread(one, batch.file, piece.line, piece.bytes, conversion_->from->syntax == Syntax::json,
+                  batch.unread);
   }
   const bool was_read = !records.empty();
   const bool to_instances = writer_.has_value() && conversion_->check_target;
@@ -65,7 +66,8 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
       reader_.begin_findings(one);
       writer_->check(one, reader_.findings());
       const auto status = one.text(record::FieldId::status);
-      if (conversion_->write && site_ == nullptr && (status == "amended" || status == "corrected") && !find_old(one)) {
+      if (conversion_->write && site_ == nullptr && (status == "amended" || status == "corrected") &&
+          !find_old(one)) {
         const bool given = conversion_->replaces != nullptr;
         reader_.findings().report(FindingId::amended_alone, "status", one.root->offset,
                                   {status, given ? "no version of it that can be read stands in the old file"
@@ -79,7 +81,8 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   bool rejected = records.empty() && blocks(found, {});
   if (rejected) ++batch.tally.rejected;
   for (const auto& one : records) {
-    // A record that is held back happened all the same: without it the visits around it would seem to contradict.
+    // A record that is held back happened all the same: without it the visits around it would seem to
+    // contradict.
     if (notes_) notes_->append(one, batch.notes);
     bool goes_on = !blocks(found, one.text(record::FieldId::id));
     if (goes_on && conversion_->write) {
@@ -115,7 +118,8 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
     const auto begin = batch.out.size();
     writer_->write_bundle(record, batch.out);
     scratch_.clear();
-    if (auto written = mapping::write_document(std::string_view(batch.out).substr(begin), *site_, scratch_); !written) {
+    if (auto written = mapping::write_document(std::string_view(batch.out).substr(begin), *site_, scratch_);
+        !written) {
       batch.out.resize(begin);
       return written;
     }
@@ -164,8 +168,8 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
   return std::monostate{};
 }
 
-// The Bundle in scratch_ as one XML document on a line of its own. A line feed in a narrative becomes a reference,
-// which XML reads as the same.
+// The Bundle in scratch_ as one XML document on a line of its own. A line feed in a narrative becomes a
+// reference, which XML reads as the same.
 Outcome Converter::append_xml(Batch& batch) {
   arena_.reset();
   auto tree = syntax::read_json(scratch_, arena_, elements_->names());
@@ -183,7 +187,8 @@ Outcome Converter::append_xml(Batch& batch) {
 void Converter::place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const {
   const auto& made_from = *written.planned->made_from;
   batch.resources.push_back({made_from.resource_type, made_from.lifetime != Lifetime::visit,
-                             *parse_uuid(written.planned->uuid_text()), from + written.begin, from + written.end});
+                             *parse_uuid(written.planned->uuid_text()), from + written.begin,
+                             from + written.end});
 }
 
 // Whether there is an old version of the record that can be read; then it is in old_.
@@ -198,8 +203,8 @@ bool Converter::find_old(const record::Record& record) {
   return true;
 }
 
-// Members of the old version that the new one no longer has are sent once more, as entered in error. They are told
-// by their business identifiers (visit, field, index).
+// Members of the old version that the new one no longer has are sent once more, as entered in error. They are
+// told by their business identifiers (visit, field, index).
 void Converter::withdraw(const record::Record& record, Batch& batch) {
   const bool in_scratch = conversion_->pretty || conversion_->to->syntax == Syntax::xml;
   std::string& out = in_scratch ? scratch_ : batch.out;
@@ -248,7 +253,8 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
   for (const auto& one : written_) {
     const auto& planned = *one.planned;
     const bool of_visit = planned.made_from->lifetime == Lifetime::visit;
-    if (of_visit ? kept.contains(key_of(old_plan, planned)) : kept_shared.contains(planned.uuid_text())) continue;
+    if (of_visit ? kept.contains(key_of(old_plan, planned)) : kept_shared.contains(planned.uuid_text()))
+      continue;
     std::string resource = resources.substr(one.begin, one.end - one.begin);
     for (const auto& [from, to] : renamed) {
       for (auto at = resource.find(from); at != std::string::npos; at = resource.find(from, at + to.size())) {

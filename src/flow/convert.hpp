@@ -21,17 +21,17 @@ struct Conversion {
   const Form* from = &record_form();
   const Form* to = &fhir_r4_form();
   mapping::Options options{};
-  bool pretty = false;                       // spread over lines, for people
-  bool write = true;                         // false: only find out what would be found
-  bool check_target = true;                  // report what the target cannot hold
-  bool keep_rejects = false;                 // collect rejected records
-  bool keep_unread = false;                  // collect parts of instances that no template understood
-  bool take_notes = false;                   // take notes of all visits that could be read, for their wounds' history
-  bool answer = false;                       // collect an answer to each message of HL7 version 2
-  std::string answer_time{};                 // its MSH-7; empty: that of the message (flow/acknowledge.hpp)
-  std::optional<rules::Selection> let{};     // these do not block
-  rules::CheckOptions checks{};              // what it views outlives the run
-  const OldVersions* replaces = nullptr;     // outlives the run
+  bool pretty = false;        // spread over lines, for people
+  bool write = true;          // false: only find out what would be found
+  bool check_target = true;   // report what the target cannot hold
+  bool keep_rejects = false;  // collect rejected records
+  bool keep_unread = false;   // collect parts of instances that no template understood
+  bool take_notes = false;    // take notes of all visits that could be read, for their wounds' history
+  bool answer = false;        // collect an answer to each message of HL7 version 2
+  std::string answer_time{};  // its MSH-7; empty: that of the message (flow/acknowledge.hpp)
+  std::optional<rules::Selection> let{};  // these do not block
+  rules::CheckOptions checks{};           // what it views outlives the run
+  const OldVersions* replaces = nullptr;  // outlives the run
 };
 
 /// Whether any of the findings blocks that record. Findings without a record's key concern all of a piece.
@@ -39,7 +39,8 @@ bool blocks(std::span<const record::Finding> findings, std::string_view record_k
 /// Takes from the selected findings that they block.
 void let_pass(std::span<record::Finding> findings, const std::optional<rules::Selection>& let);
 
-/// Converts batches. Of a site's layout Batch::out holds a document a line, as JSON. `engine` and `conversion` must outlive it.
+/// Converts batches. Of a site's layout Batch::out holds a document a line, as JSON. `engine` and
+/// `conversion` must outlive it.
 class Converter final : public Worker {
  public:
   Converter(const Engine& engine, const Conversion& conversion);
@@ -60,7 +61,7 @@ class Converter final : public Worker {
   std::optional<Claimer> claimer_;         // when profiles are claimed
   std::string claimed_;
   std::optional<rules::VisitNotes> notes_;
-  std::string_view answer_charset_;        // of messages whose MSH-18 names none, when they are answered
+  std::string_view answer_charset_;  // of messages whose MSH-18 names none, when they are answered
   std::string scratch_;
   const fhir::Elements* elements_ = nullptr;  // of the form that goes out
   const mapping::Mapping* site_ = nullptr;    // when a site's documents go out

@@ -3,8 +3,8 @@
 namespace charpie::flow {
 
 Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_view site_rules,
-                                             std::string_view site_file,
-                                             std::span<const Wanted> wanted, std::string_view claim) {
+                                             std::string_view site_file, std::span<const Wanted> wanted,
+                                             std::string_view claim) {
   auto terms = terms::Terms::load(tables);
   if (!terms) return terms.error();
   auto units = units::Units::load(tables);
@@ -25,7 +25,8 @@ Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_v
     auto& mapping = engine->mappings_[form->shape];
     if (mapping == nullptr) {
       const Tables& holding = form->tables == nullptr ? tables : *form->tables;
-      auto loaded = mapping::Mapping::load(holding, engine->terms_, *engine->fixed_units_, form->folder, form->shape, alone);
+      auto loaded = mapping::Mapping::load(holding, engine->terms_, *engine->fixed_units_, form->folder,
+                                           form->shape, alone);
       if (!loaded) return loaded.error();
       mapping = std::move(*loaded);
     }

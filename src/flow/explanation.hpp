@@ -11,7 +11,7 @@ namespace charpie::flow {
 
 /// One element of the output.
 struct ExplainedElement {
-  std::size_t entry = 0;            // of the Bundle, from 0
+  std::size_t entry = 0;  // of the Bundle, from 0
   std::string resource_type;
   std::string element;              // below the entry's resource: valueQuantity.value; or below Bundle
   std::string value;                // as it stands, strings without quotes

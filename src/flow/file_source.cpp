@@ -30,7 +30,9 @@ Result<std::string> read_whole(const std::string& path) {
   }
 }
 
-std::string source_name(const std::string& path) { return path == "-" ? "(standard input)" : path; }
+std::string source_name(const std::string& path) {
+  return path == "-" ? "(standard input)" : path;
+}
 
 Result<std::unique_ptr<FileSource>> FileSource::open(const std::string& path) {
   const std::string name = source_name(path);

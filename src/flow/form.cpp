@@ -23,16 +23,25 @@ constexpr std::string_view layouts_of_standards[] = {"c-cda"};
 
 }  // namespace
 
-std::span<const std::string_view> standard_layouts() { return layouts_of_standards; }
+std::span<const std::string_view> standard_layouts() {
+  return layouts_of_standards;
+}
 
 bool names_layout(std::string_view name) {
   return name.starts_with(site_prefix) ||
-         std::find(std::begin(layouts_of_standards), std::end(layouts_of_standards), name) != std::end(layouts_of_standards);
+         std::find(std::begin(layouts_of_standards), std::end(layouts_of_standards), name) !=
+             std::end(layouts_of_standards);
 }
 
-std::span<const Form> forms() { return rows; }
-const Form& record_form() { return rows[0]; }
-const Form& fhir_r4_form() { return rows[1]; }
+std::span<const Form> forms() {
+  return rows;
+}
+const Form& record_form() {
+  return rows[0];
+}
+const Form& fhir_r4_form() {
+  return rows[1];
+}
 
 const Form* find_form(std::string_view name) {
   for (const auto& one : rows) {
@@ -63,14 +72,20 @@ Result<std::unique_ptr<SiteForm>> SiteForm::open(const std::string& name, const 
       const auto one = file.path.substr(6, file.path.size() - 6 - 9);
       names.append(names.empty() ? "" : ", ").append(site_prefix).append(one);
     }
-    return Error{Error::usage, "there is no layout '" + name + "'", {}, 0, 0,
+    return Error{Error::usage,
+                 "there is no layout '" + name + "'",
+                 {},
+                 0,
+                 0,
                  "name one of " + names + ", or a folder with a set.json: site:./FOLDER"};
   }
   Arena arena;
   const syntax::Names nothing;
   const auto tree = syntax::read_json(*set, arena, nothing);
   if (!tree) {
-    return Error{Error::mapping_broken, tree.error().message, made->folder_ + "/set.json", tree.error().line, 0, "correct the JSON"};
+    return Error{
+        Error::mapping_broken, tree.error().message, made->folder_ + "/set.json", tree.error().line, 0,
+        "correct the JSON"};
   }
   const auto text = [&](std::string_view member) {
     const auto* node = (*tree)->is_object() ? (*tree)->member(member) : nullptr;

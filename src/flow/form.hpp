@@ -1,4 +1,5 @@
-// The forms that data comes in and goes out in, each a row: a syntax around a shape. A site's layout is a form, too.
+// The forms that data comes in and goes out in, each a row: a syntax around a shape. A site's layout is a
+// form, too.
 #pragma once
 #include <memory>
 #include <span>
@@ -17,11 +18,13 @@ enum class Syntax : unsigned char { json, xml, csv, hl7v2 };
 /// One form, as it is named on the command line everywhere.
 struct Form {
   std::string_view name;
-  std::string_view shape;   // the row of the mapping set's "forms" (mappings/fhir/set.json); empty: our own record
+  std::string_view
+      shape;  // the row of the mapping set's "forms" (mappings/fhir/set.json); empty: our own record
   Syntax syntax = Syntax::json;
-  fhir::Version version = fhir::Version::r4;  // whose elements it has: R4B's are R4's for the resources in use
-  std::string_view folder = "fhir";           // of the mapping set, among the tables
-  const Tables* tables = nullptr;             // that hold the set, when it is not among those of the run
+  fhir::Version version =
+      fhir::Version::r4;             // whose elements it has: R4B's are R4's for the resources in use
+  std::string_view folder = "fhir";  // of the mapping set, among the tables
+  const Tables* tables = nullptr;    // that hold the set, when it is not among those of the run
   bool is_site = false;
   bool reads = true, writes = true;
   bool is_record() const { return shape.empty(); }
@@ -43,7 +46,8 @@ class SiteForm {
 };
 
 inline constexpr std::string_view site_prefix = "site:";
-/// Whether it names a layout: with the prefix, or a layout of a standard by its own name, `c-cda` for `site:c-cda`.
+/// Whether it names a layout: with the prefix, or a layout of a standard by its own name, `c-cda` for
+/// `site:c-cda`.
 bool names_layout(std::string_view name);
 /// The layouts that need no prefix.
 std::span<const std::string_view> standard_layouts();
@@ -51,7 +55,8 @@ std::span<const std::string_view> standard_layouts();
 struct Cut {
   Syntax syntax = Syntax::json;
   const mapping::Layout* layout = nullptr;  // of a site
-  Cut(Syntax cut_syntax = Syntax::json, const mapping::Layout* cut_layout = nullptr) : syntax(cut_syntax), layout(cut_layout) {}
+  Cut(Syntax cut_syntax = Syntax::json, const mapping::Layout* cut_layout = nullptr)
+      : syntax(cut_syntax), layout(cut_layout) {}
 };
 
 /// A form that a run needs. Reading it is strict, and strict reading needs HL7's element tables; so does XML.

@@ -189,7 +189,8 @@ class ReadAhead final : public BatchSource {
 
 }  // namespace
 
-Outcome run_in_order(BatchSource& source, unsigned jobs, const MakeWorker& make_worker, const TakeBatch& take) {
+Outcome run_in_order(BatchSource& source, unsigned jobs, const MakeWorker& make_worker,
+                     const TakeBatch& take) {
   if (jobs <= 1) return run_here(source, *make_worker(), take);
   ReadAhead ahead(source);
   if (!ahead.more_than_one()) return run_here(ahead, *make_worker(), take);

@@ -28,7 +28,8 @@ class CsvDocuments final : public syntax::PieceStream {
         trouble_ = std::move(header.error());
       return;
     }
-    auto groups = syntax::CsvGroups::open({{layout.rows, &source, how_, layout.key}}, {.sorted = layout.is_sorted});
+    auto groups =
+        syntax::CsvGroups::open({{layout.rows, &source, how_, layout.key}}, {.sorted = layout.is_sorted});
     if (groups) {
       groups_ = std::move(*groups);
       take(groups_->headers().front());
@@ -55,7 +56,9 @@ class CsvDocuments final : public syntax::PieceStream {
   }
 
  private:
-  void take(const syntax::CsvHeader& header) { syntax::append_csv_header(header, {how_.delimiter, ""}, header_); }
+  void take(const syntax::CsvHeader& header) {
+    syntax::append_csv_header(header, {how_.delimiter, ""}, header_);
+  }
   syntax::CsvReading how_;
   std::unique_ptr<syntax::CsvRows> rows_;
   std::unique_ptr<syntax::CsvGroups> groups_;
@@ -70,10 +73,12 @@ std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, const
   const syntax::JsonStreamLimits limits{.chunk_bytes = chunk_bytes};
   if (cut.layout != nullptr && cut.syntax == Syntax::xml && !cut.layout->root.empty()) {
     const auto& element = cut.layout->element;
-    return std::make_unique<syntax::XmlElementStream>(source, syntax::XmlRecords{element.substr(element.find(':') + 1)});
+    return std::make_unique<syntax::XmlElementStream>(
+        source, syntax::XmlRecords{element.substr(element.find(':') + 1)});
   }
   if (cut.syntax == Syntax::hl7v2) return std::make_unique<syntax::Er7Stream>(source, limits);
-  if (cut.layout != nullptr && cut.syntax == Syntax::csv) return std::make_unique<CsvDocuments>(source, *cut.layout);
+  if (cut.layout != nullptr && cut.syntax == Syntax::csv)
+    return std::make_unique<CsvDocuments>(source, *cut.layout);
   if (cut.syntax == Syntax::xml) return std::make_unique<syntax::XmlDocumentStream>(source, limits);
   return std::make_unique<syntax::JsonStream>(source, limits);
 }

@@ -21,8 +21,8 @@ struct BatchLimits {
   std::size_t bytes = 256u << 10;
 };
 
-/// Reads files one after the other: JSON objects, arrays of objects, NDJSON (syntax/json_stream.hpp), or XML documents
-/// (syntax/xml_documents.hpp), or what a site's layout says.
+/// Reads files one after the other: JSON objects, arrays of objects, NDJSON (syntax/json_stream.hpp), or XML
+/// documents (syntax/xml_documents.hpp), or what a site's layout says.
 class Input final : public BatchSource {
  public:
   /// No path at all is standard input, as is "-".

@@ -9,9 +9,9 @@
 
 namespace charpie::flow {
 
-/// The path of the innermost value that covers the bytes [begin, end): Bundle.entry[2].resource.valueQuantity.value.
-/// Begins with the root's resourceType, when it has one. The `_` in front of a primitive's extensions is left out,
-/// as in FHIRPath. Empty when no value covers them.
+/// The path of the innermost value that covers the bytes [begin, end):
+/// Bundle.entry[2].resource.valueQuantity.value. Begins with the root's resourceType, when it has one. The
+/// `_` in front of a primitive's extensions is left out, as in FHIRPath. Empty when no value covers them.
 std::string instance_path(const syntax::Node& root, std::size_t begin, std::size_t end);
 
 /// Calls `use(path, leaf)` for every string, number, boolean and null below `root`, in document order.

@@ -33,7 +33,11 @@ Result<std::unique_ptr<OldVersions>> OldVersions::open(const std::string& path, 
     return Error{Error::unreadable, "cannot be read", path, 0, 0, {}};
   }
   if (!S_ISREG(status.st_mode)) {
-    return Error{Error::usage, "old versions are read twice: this is no regular file", path, 0, 0,
+    return Error{Error::usage,
+                 "old versions are read twice: this is no regular file",
+                 path,
+                 0,
+                 0,
                  "write them to a file first"};
   }
   syntax::JsonStream stream(**source);

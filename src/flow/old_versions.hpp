@@ -1,5 +1,5 @@
-// The versions of records that were sent before, so that what an amended record no longer says can be withdrawn
-// (design: amended lists).
+// The versions of records that were sent before, so that what an amended record no longer says can be
+// withdrawn (design: amended lists).
 #pragma once
 #include <cstdint>
 #include <memory>
@@ -14,20 +14,21 @@
 
 namespace charpie::flow {
 
-/// An index of a file of records. Holds 40 bytes a record, not the records: they are read again when asked for.
-/// Read-only after opening, safe to share between threads.
+/// An index of a file of records. Holds 40 bytes a record, not the records: they are read again when asked
+/// for. Read-only after opening, safe to share between threads.
 class OldVersions {
  public:
-  /// Reads the file once. Where a record stands there more than once, the last counts. Records that cannot be read are
-  /// passed over. Error::unreadable; Error::usage when it is no regular file (it must be read twice).
+  /// Reads the file once. Where a record stands there more than once, the last counts. Records that cannot be
+  /// read are passed over. Error::unreadable; Error::usage when it is no regular file (it must be read
+  /// twice).
   static Result<std::unique_ptr<OldVersions>> open(const std::string& path, const Engine& engine,
                                                    const std::string& name_space);
   ~OldVersions();
   OldVersions(const OldVersions&) = delete;
   OldVersions& operator=(const OldVersions&) = delete;
 
-  /// Puts the bytes of the old version of that record in `piece`; false when there is none, or when the file can
-  /// no longer be read there.
+  /// Puts the bytes of the old version of that record in `piece`; false when there is none, or when the file
+  /// can no longer be read there.
   bool find(const record::Record& record, syntax::JsonPiece& piece) const;
   const std::string& file() const { return file_; }
 

@@ -48,16 +48,23 @@ Result<std::unique_ptr<OutputFile>> OutputFile::open(const std::string& path, co
   }
   file->target_ = target.string();
   const fs::path temporary =
-      target.parent_path() / ("." + target.filename().string() + "." + (kept == nullptr ? std::to_string(::getpid()) : kept->run) + ".part");
+      target.parent_path() / ("." + target.filename().string() + "." +
+                              (kept == nullptr ? std::to_string(::getpid()) : kept->run) + ".part");
   const int fresh = kept == nullptr ? O_CREAT | O_EXCL : kept->from == 0 ? O_CREAT | O_TRUNC : 0;
   file->descriptor_ = ::open(temporary.c_str(), O_WRONLY | O_CLOEXEC | fresh, 0666);
   if (kept != nullptr && kept->from != 0) {
     const auto from = static_cast<off_t>(kept->from);
     struct stat left {};
     if (file->descriptor_ < 0 || ::fstat(file->descriptor_, &left) != 0 || left.st_size < from) {
-      return Error{Error::usage, "what the killed run wrote is gone", path, 0, 0, "run it again without --resume: it starts anew"};
+      return Error{Error::usage,
+                   "what the killed run wrote is gone",
+                   path,
+                   0,
+                   0,
+                   "run it again without --resume: it starts anew"};
     }
-    if (::ftruncate(file->descriptor_, from) != 0 || ::lseek(file->descriptor_, from, SEEK_SET) < 0) return file->unwritable(errno);
+    if (::ftruncate(file->descriptor_, from) != 0 || ::lseek(file->descriptor_, from, SEEK_SET) < 0)
+      return file->unwritable(errno);
   }
   if (file->descriptor_ < 0) return file->unwritable(errno);
   file->temporary_ = temporary.string();

@@ -11,19 +11,26 @@ namespace charpie::flow {
 
 namespace {
 
-std::uint32_t narrow(std::size_t number) { return static_cast<std::uint32_t>(number); }
+std::uint32_t narrow(std::size_t number) {
+  return static_cast<std::uint32_t>(number);
+}
 
 using record::FindingId;
 
 // The finding of a piece that cannot be read, by the syntax of its form.
 FindingId broken_finding(Syntax syntax, std::string_view bytes) {
   // The stream cuts out the end of a batch only when it counts other messages.
-  if (syntax == Syntax::hl7v2 && (bytes.starts_with("BTS") || bytes.starts_with("FTS"))) return FindingId::hl7_batch_count;
+  if (syntax == Syntax::hl7v2 && (bytes.starts_with("BTS") || bytes.starts_with("FTS")))
+    return FindingId::hl7_batch_count;
   switch (syntax) {
-    case Syntax::json: return FindingId::json_syntax;
-    case Syntax::xml: return FindingId::xml_syntax;
-    case Syntax::csv: return FindingId::csv_syntax;
-    case Syntax::hl7v2: break;
+    case Syntax::json:
+      return FindingId::json_syntax;
+    case Syntax::xml:
+      return FindingId::xml_syntax;
+    case Syntax::csv:
+      return FindingId::csv_syntax;
+    case Syntax::hl7v2:
+      break;
   }
   return FindingId::hl7_syntax;
 }
@@ -34,13 +41,19 @@ std::optional<FindingId> oddity_finding(syntax::Er7Oddity oddity) {
   switch (oddity) {
     case unknown_escape:
     case open_escape:
-    case bad_hex: return FindingId::hl7_escape;
-    case undeclared_charset: return FindingId::hl7_charset;
-    case other_version: return FindingId::hl7_version;
-    case unfinished: return FindingId::hl7_unfinished;
-    case truncated: return FindingId::hl7_truncated;
+    case bad_hex:
+      return FindingId::hl7_escape;
+    case undeclared_charset:
+      return FindingId::hl7_charset;
+    case other_version:
+      return FindingId::hl7_version;
+    case unfinished:
+      return FindingId::hl7_unfinished;
+    case truncated:
+      return FindingId::hl7_truncated;
     case odd_segment_name:
-    case stray_continuation: break;
+    case stray_continuation:
+      break;
   }
   return {};
 }
@@ -66,7 +79,9 @@ Result<syntax::Node*> PieceReader::read_tree(const syntax::JsonPiece& piece) {
     findings_.begin(file_, {}, text_, narrow(piece.line), narrow(piece.column));
     for (const auto& note : document->notes) {
       const auto id = oddity_finding(note.kind);
-      if (id) findings_.report(*id, words_of(syntax::er7_location(text_, note.begin)), note.begin, {words_of(note.kind)});
+      if (id)
+        findings_.report(*id, words_of(syntax::er7_location(text_, note.begin)), note.begin,
+                         {words_of(note.kind)});
     }
     return document->root;
   }
@@ -98,7 +113,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   const auto broken = [&](const Error& error, std::size_t line, std::size_t column) {
     // A piece of several files is one line of our own making: there the place is that of the part.
     const bool of_ours = !piece.error && piece.is_of_several_files();
-    const auto offset = of_ours ? narrow(syntax::offset_of(piece.bytes, {1, error.column})) : record::Findings::no_place;
+    const auto offset =
+        of_ours ? narrow(syntax::offset_of(piece.bytes, {1, error.column})) : record::Findings::no_place;
     findings_.report(broken_finding(form_->syntax, piece.bytes), {}, offset, {error.message});
     broken_ = findings_.take();
     if (!of_ours) {
@@ -116,7 +132,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   auto tree = read_tree(piece);
   if (!tree) {
     const auto& error = tree.error();
-    broken(error, piece.line + error.line - 1, error.line == 1 ? piece.column + error.column - 1 : error.column);
+    broken(error, piece.line + error.line - 1,
+           error.line == 1 ? piece.column + error.column - 1 : error.column);
     return {};
   }
   if (is_record) {
@@ -137,7 +154,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
 }
 
 void PieceReader::begin_findings(const record::Record& record) {
-  findings_.begin(file_, record.text(record::FieldId::id), text_, narrow(piece_->line), narrow(piece_->column));
+  findings_.begin(file_, record.text(record::FieldId::id), text_, narrow(piece_->line),
+                  narrow(piece_->column));
 }
 
 std::vector<record::Finding> PieceReader::take_findings() {

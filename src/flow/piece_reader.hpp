@@ -23,10 +23,11 @@ namespace charpie::flow {
 class PieceReader {
  public:
   /// `engine`, loaded for `form`, and what `checks` views, must outlive this.
-  PieceReader(const Engine& engine, const Form& form, const mapping::Options& options, const rules::CheckOptions& checks = {});
+  PieceReader(const Engine& engine, const Form& form, const mapping::Options& options,
+              const rules::CheckOptions& checks = {});
 
-  /// The records of one piece: one of a record, one a visit of a Bundle, none of broken text. They live until the
-  /// next call and are views into the piece's bytes. What is wrong is in findings() until then.
+  /// The records of one piece: one of a record, one a visit of a Bundle, none of broken text. They live until
+  /// the next call and are views into the piece's bytes. What is wrong is in findings() until then.
   std::span<record::Record> read(const syntax::JsonPiece& piece, std::string_view file);
   record::Findings& findings() { return findings_; }
   /// From here on the content of instances is checked, too (fhir/content.hpp).

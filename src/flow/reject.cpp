@@ -24,7 +24,8 @@ void append_on_one_line(std::string_view json, std::string& out) {
 
 }  // namespace
 
-void append_reject(std::string_view bytes, bool is_json, std::span<const record::Finding> findings, std::string& out) {
+void append_reject(std::string_view bytes, bool is_json, std::span<const record::Finding> findings,
+                   std::string& out) {
   if (is_json) {
     out += R"({"record":)";
     append_on_one_line(bytes, out);
@@ -46,8 +47,8 @@ void append_reject(std::string_view bytes, bool is_json, std::span<const record:
   out += "]}\n";
 }
 
-void append_unread(const mapping::Unread& unread, std::string_view file, std::size_t line, std::string_view bytes,
-                   bool is_json, std::string& out) {
+void append_unread(const mapping::Unread& unread, std::string_view file, std::size_t line,
+                   std::string_view bytes, bool is_json, std::string& out) {
   out += R"({"file":)";
   append_json_string(file, out);
   out.append(R"(,"line":)").append(std::to_string(line));

@@ -35,7 +35,11 @@ bool lies_in(std::string_view path, std::string_view field) {
 }
 
 RoundTrip::RoundTrip(const Engine& engine, const Form& through, const mapping::Options& options)
-    : form_(&through), mapping_(&engine.mapping(through)), elements_(engine.elements(through)), writer_(*mapping_, options), reader_(*mapping_, options) {}
+    : form_(&through),
+      mapping_(&engine.mapping(through)),
+      elements_(engine.elements(through)),
+      writer_(*mapping_, options),
+      reader_(*mapping_, options) {}
 
 // What was written, as a tree in the arena; `bytes` is the text that its places count in.
 Result<syntax::Node*> RoundTrip::read_again(std::string_view& bytes, bool& written_well) {
@@ -65,8 +69,10 @@ TripReport RoundTrip::send(const record::Record& record, record::Findings& findi
   const auto mark = findings.all().size();
   writer_.check(record, findings);
   std::vector<std::string> not_carried;
-  for (auto one = findings.all().begin() + static_cast<std::ptrdiff_t>(mark); one != findings.all().end(); ++one) {
-    if (one->id == FindingId::not_carried || one->id == FindingId::not_in_form) not_carried.push_back(one->path);
+  for (auto one = findings.all().begin() + static_cast<std::ptrdiff_t>(mark); one != findings.all().end();
+       ++one) {
+    if (one->id == FindingId::not_carried || one->id == FindingId::not_in_form)
+      not_carried.push_back(one->path);
   }
   report.not_carried = not_carried.size();
 
@@ -137,8 +143,8 @@ void RoundTrip::find_whereabouts(const record::Record& record, std::vector<Diffe
   for (auto& difference : differences) {
     for (const auto& one : lineage) {
       if (one.path.empty() || !lies_in(one.path, difference.path)) continue;
-      difference.where.push_back({instance_path(**tree, one.begin, one.end), one.mirror, std::string(one.place.file),
-                                  one.place.line});
+      difference.where.push_back({instance_path(**tree, one.begin, one.end), one.mirror,
+                                  std::string(one.place.file), one.place.line});
     }
     std::stable_sort(difference.where.begin(), difference.where.end(),
                      [](const Whereabouts& a, const Whereabouts& b) { return a.mirror < b.mirror; });

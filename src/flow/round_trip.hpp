@@ -1,4 +1,5 @@
-// The proof that nothing was lost: a record is written, the written bytes are read again, and both are compared.
+// The proof that nothing was lost: a record is written, the written bytes are read again, and both are
+// compared.
 #pragma once
 #include <string>
 #include <vector>
@@ -15,26 +16,26 @@ namespace charpie::flow {
 
 /// One place of an instance that holds a field.
 struct Whereabouts {
-  std::string element;   // Bundle.entry[2].resource.valueQuantity.value
-  bool mirror = false;   // a copy; the way back takes the field from its home
-  std::string file;      // the line of the mapping that put it there
+  std::string element;  // Bundle.entry[2].resource.valueQuantity.value
+  bool mirror = false;  // a copy; the way back takes the field from its home
+  std::string file;     // the line of the mapping that put it there
   std::uint32_t line = 0;
 };
 
 /// A field that came back changed.
 struct Difference {
-  std::string path;       // spaces[1].extent
-  std::string sent;       // as canonical text; empty when it was not there
+  std::string path;  // spaces[1].extent
+  std::string sent;  // as canonical text; empty when it was not there
   std::string came_back;
   std::vector<Whereabouts> where{};
 };
 
 /// What became of one record.
 struct TripReport {
-  bool same = false;                        // every field by token, and the second writing byte for byte
-  std::size_t not_carried = 0;              // fields that this target says beforehand it does not hold as they are
+  bool same = false;            // every field by token, and the second writing byte for byte
+  std::size_t not_carried = 0;  // fields that this target says beforehand it does not hold as they are
   std::vector<Difference> differences{};
-  std::string trouble{};                    // why there is nothing to compare, or where the second writing differs
+  std::string trouble{};  // why there is nothing to compare, or where the second writing differs
   std::vector<record::Finding> findings{};  // of reading the written instance
 };
 
@@ -43,9 +44,9 @@ class RoundTrip {
  public:
   /// `engine`, loaded for `through`, must outlive it.
   RoundTrip(const Engine& engine, const Form& through, const mapping::Options& options);
-  /// Findings of mapping::Writer::check() about what the target cannot hold go into `findings`, which must have begun
-  /// with the record; such fields are no differences. A record that cannot be written at all is one that blocks
-  /// (form.not-written).
+  /// Findings of mapping::Writer::check() about what the target cannot hold go into `findings`, which must
+  /// have begun with the record; such fields are no differences. A record that cannot be written at all is
+  /// one that blocks (form.not-written).
   TripReport send(const record::Record& record, record::Findings& findings);
 
  private:

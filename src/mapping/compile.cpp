@@ -107,7 +107,8 @@ class Compiler {
       mapping_.index_members_[std::string(at->name_text)] = at->text;
     }
     if (const Node* list = root->member("bookkeeping")) {
-      for (const Node* at = list->first; at != nullptr; at = at->next) mapping_.bookkeeping_.emplace_back(at->text);
+      for (const Node* at = list->first; at != nullptr; at = at->next)
+        mapping_.bookkeeping_.emplace_back(at->text);
     }
     if (const Node* elsewhere = root->member("elsewhere")) read_elsewhere(elsewhere, set);
     // Names first: a reference may point to a template that comes later.
@@ -121,13 +122,17 @@ class Compiler {
     for (const auto& [parameters, place] : rows) compile_row(parameters, place);
     std::sort(mapping_.templates_.begin(), mapping_.templates_.end(),
               [](const Template& a, const Template& b) { return a.number < b.number; });
-    for (const auto& [name, where] : keys_elsewhere_) mapping_.elsewhere_.key.push_back(number_of(name, where));
-    for (const auto& [name, where] : says_of_visit_) mapping_.elsewhere_.visit.push_back(number_of(name, where));
+    for (const auto& [name, where] : keys_elsewhere_)
+      mapping_.elsewhere_.key.push_back(number_of(name, where));
+    for (const auto& [name, where] : says_of_visit_)
+      mapping_.elsewhere_.visit.push_back(number_of(name, where));
     read_not_carried(root, set);
     if (!mapping_.is_document_) return;
     if (mapping_.templates_.size() != 1) {
-      fault({set.path, 0}, "a set without \"index\" has one template, this has " + std::to_string(mapping_.templates_.size()),
-            "put everything into one template");
+      fault(
+          {set.path, 0},
+          "a set without \"index\" has one template, this has " + std::to_string(mapping_.templates_.size()),
+          "put everything into one template");
     }
     const Part& body = *mapping_.templates_.front().body;
     shape_of(body, mapping_.layout_.shape);
@@ -209,7 +214,8 @@ class Compiler {
     if (forms == nullptr) return;
     const Node* row = forms->member(form_);
     if (row == nullptr) {
-      fault(place(set, forms), "there is no form '" + std::string(form_) + "' in this set", "name one of its forms");
+      fault(place(set, forms), "there is no form '" + std::string(form_) + "' in this set",
+            "name one of its forms");
     }
     for (const Node* at = row->first; at != nullptr; at = at->next) {
       form_parameters_[std::string(at->name_text)] = at->text;
@@ -313,25 +319,33 @@ class Compiler {
 
   void read_layout(const Node* root, const File& set) {
     static constexpr std::string_view known[] = {
-        "name", "what", "syntax", "direction", "files", "template", "types", "frames", "others", "notCarried", "records", "empty", "lists",
-        "joined", "given", "inferred", "gathered", "numbered", "sorted", "leftOut", "times", "root", "element", "namespaces", "delimiter", "encoding", "lineEnd", "columns", "key", "rows"};
+        "name",      "what",       "syntax",  "direction", "files", "template", "types",   "frames",
+        "others",    "notCarried", "records", "empty",     "lists", "joined",   "given",   "inferred",
+        "gathered",  "numbered",   "sorted",  "leftOut",   "times", "root",     "element", "namespaces",
+        "delimiter", "encoding",   "lineEnd", "columns",   "key",   "rows"};
     for (const Node* at = root->first; at != nullptr; at = at->next) {
       if (std::find(std::begin(known), std::end(known), at->name_text) == std::end(known)) {
-        fault(place(set, at), "a layout has no '" + std::string(at->name_text) + "'", "see the table in mappings/README.md");
+        fault(place(set, at), "a layout has no '" + std::string(at->name_text) + "'",
+              "see the table in mappings/README.md");
       }
     }
     Layout& layout = mapping_.layout_;
-    static constexpr std::pair<std::string_view, LayoutSyntax> syntaxes[] = {
-        {"json", LayoutSyntax::json}, {"xml", LayoutSyntax::xml}, {"csv", LayoutSyntax::csv}, {"hl7v2", LayoutSyntax::hl7v2}};
+    static constexpr std::pair<std::string_view, LayoutSyntax> syntaxes[] = {{"json", LayoutSyntax::json},
+                                                                             {"xml", LayoutSyntax::xml},
+                                                                             {"csv", LayoutSyntax::csv},
+                                                                             {"hl7v2", LayoutSyntax::hl7v2}};
     const auto syntax = need_text(root, "syntax", set);
-    const auto row = std::find_if(std::begin(syntaxes), std::end(syntaxes), [&](const auto& one) { return one.first == syntax; });
+    const auto row = std::find_if(std::begin(syntaxes), std::end(syntaxes),
+                                  [&](const auto& one) { return one.first == syntax; });
     if (row == std::end(syntaxes)) {
-      fault(place(set, root->member("syntax")), "there is no syntax '" + syntax + "'", "json, xml, csv or hl7v2");
+      fault(place(set, root->member("syntax")), "there is no syntax '" + syntax + "'",
+            "json, xml, csv or hl7v2");
     }
     layout.syntax = row->second;
     const auto direction = text_or(root, "direction", "both");
     if (direction != "both" && direction != "in" && direction != "out") {
-      fault(place(set, root->member("direction")), "unknown direction '" + direction + "'", "both, in or out");
+      fault(place(set, root->member("direction")), "unknown direction '" + direction + "'",
+            "both, in or out");
     }
     layout.reads = direction != "out";
     layout.writes = direction != "in";
@@ -344,22 +358,26 @@ class Compiler {
       if (!bare) layout.records_by = text_or(records, "by", "");
     }
     if (const Node* lists = root->member("lists")) {
-      for (const Node* at = lists->first; at != nullptr; at = at->next) layout.lists[std::string(at->name_text)] = at->text;
+      for (const Node* at = lists->first; at != nullptr; at = at->next)
+        layout.lists[std::string(at->name_text)] = at->text;
     }
     layout.left_out = texts(root->member("leftOut"));
     if (const Node* numbered = root->member("numbered")) {
       for (const Node* at = numbered->first; at != nullptr; at = at->next) {
-        for (const auto piece : split(at->text, '.')) layout.numbered[std::string(at->name_text)].emplace_back(piece);
+        for (const auto piece : split(at->text, '.'))
+          layout.numbered[std::string(at->name_text)].emplace_back(piece);
       }
     }
     if (const Node* joined = root->member("joined")) {
       for (const Node* at = joined->first; at != nullptr; at = at->next) {
-        layout.joined.push_back({std::string(at->name_text), text_or(at, "by", " "), texts(need(at, "of", set))});
+        layout.joined.push_back(
+            {std::string(at->name_text), text_or(at, "by", " "), texts(need(at, "of", set))});
       }
     }
     if (const Node* times = root->member("times")) {
       for (const Node* at = times->first; at != nullptr; at = at->next) {
-        auto made = TimeForm::make(std::string(at->name_text), texts(need(at, "pattern", set)), text_or(at, "zone", ""));
+        auto made = TimeForm::make(std::string(at->name_text), texts(need(at, "pattern", set)),
+                                   text_or(at, "zone", ""));
         if (!made) fault(place(set, at), made.error().message, made.error().mend);
         mapping_.times_[std::string(at->name_text)] = std::make_unique<TimeForm>(std::move(*made));
       }
@@ -374,10 +392,11 @@ class Compiler {
       const auto known_by = need_text(gathered, "knownBy", set);
       const auto dot = known_by.find(".@");
       if (dot == std::string::npos || layout.records.empty()) {
-        fault(place(set, gathered), "'gathered' names an attribute of a child, and 'records' where they go", "such as templateId.@root");
+        fault(place(set, gathered), "'gathered' names an attribute of a child, and 'records' where they go",
+              "such as templateId.@root");
       }
-      layout.gathered = {need_text(gathered, "element", set), known_by.substr(0, dot), known_by.substr(dot + 2),
-                         need_text(gathered, "is", set)};
+      layout.gathered = {need_text(gathered, "element", set), known_by.substr(0, dot),
+                         known_by.substr(dot + 2), need_text(gathered, "is", set)};
     }
     layout.root = text_or(root, "root", "");
     layout.element = text_or(root, "element", "");
@@ -390,7 +409,8 @@ class Compiler {
       }
     }
     const auto delimiter = text_or(root, "delimiter", ",");
-    if (delimiter.size() != 1) fault(place(set, root->member("delimiter")), "the delimiter is one character", "such as ; or a tab");
+    if (delimiter.size() != 1)
+      fault(place(set, root->member("delimiter")), "the delimiter is one character", "such as ; or a tab");
     layout.delimiter = delimiter.front();
     layout.encoding = text_or(root, "encoding", "");
     layout.line_end = text_or(root, "lineEnd", "\n");
@@ -409,7 +429,8 @@ class Compiler {
         layout.columns.insert(layout.columns.end(), row.of.begin(), row.of.end());
         return;
       }
-      if (std::find(layout.columns.begin(), layout.columns.end(), name) == layout.columns.end()) layout.columns.emplace_back(name);
+      if (std::find(layout.columns.begin(), layout.columns.end(), name) == layout.columns.end())
+        layout.columns.emplace_back(name);
     };
     if (part.kind == Part::Kind::array || part.kind == Part::Kind::choose || part.kind == Part::Kind::loop) {
       for (const auto& one : part.parts) columns_of(*one);
@@ -432,16 +453,20 @@ class Compiler {
     const auto plain = [&](std::string_view name) -> const Field& {
       const Field* field = record::find_field(name);
       bool stands = field != nullptr && !field->is_group() && !field->is_list();
-      for (auto id = stands ? field->parent : FieldId::visit; id != FieldId::visit; id = record::field(id).parent) {
+      for (auto id = stands ? field->parent : FieldId::visit; id != FieldId::visit;
+           id = record::field(id).parent) {
         stands = stands && !record::field(id).is_list();
       }
-      if (!stands) fault(where, "'" + std::string(name) + "' is no field that can be inferred", "name one with a single text");
+      if (!stands)
+        fault(where, "'" + std::string(name) + "' is no field that can be inferred",
+              "name one with a single text");
       return *field;
     };
     Layout::Inferred made{plain(at->name_text).id, {}, {}};
     if (at->is_string()) {
       made.text = at->text;
-      if (const auto wrong = field_fault(record::field(made.field), made.text); !wrong.empty()) fault(where, wrong, "give a value that the field can hold");
+      if (const auto wrong = field_fault(record::field(made.field), made.text); !wrong.empty())
+        fault(where, wrong, "give a value that the field can hold");
     } else {
       for (const auto& one : texts(at)) made.from.push_back(plain(one).id);
     }
@@ -453,9 +478,11 @@ class Compiler {
     const Field* field = record::find_field(at->name_text);
     if (field == nullptr || field->is_group() || field->kind == record::Kind::quantity ||
         field->kind == record::Kind::coding || field->kind == record::Kind::any) {
-      fault(where, "'" + std::string(at->name_text) + "' is no field that a layout can imply", "name one with a single text");
+      fault(where, "'" + std::string(at->name_text) + "' is no field that a layout can imply",
+            "name one with a single text");
     }
-    if (const auto wrong = field_fault(*field, at->text); !wrong.empty()) fault(where, wrong, "give a value that the field can hold");
+    if (const auto wrong = field_fault(*field, at->text); !wrong.empty())
+      fault(where, wrong, "give a value that the field can hold");
     mapping_.layout_.given.push_back({field->id, std::string(at->text), where});
   }
 
@@ -486,7 +513,8 @@ class Compiler {
       const Place at{source.path, row.line};
       const auto used = " (in " + std::string(where.file) + " line " + std::to_string(where.line) + ")";
       if (row.none && !field.may_be_none()) {
-        fault(at, "'" + std::string(field.path) + "' cannot answer \"none\"" + used, "use another table there");
+        fault(at, "'" + std::string(field.path) + "' cannot answer \"none\"" + used,
+              "use another table there");
       }
       if (!row.absent.empty()) {
         const auto reasons = record::absent_reasons();
@@ -494,11 +522,14 @@ class Compiler {
           fault(at, "'" + std::string(field.path) + "' cannot be absent" + used, "use another table there");
         }
         if (std::find(reasons.begin(), reasons.end(), row.absent) == reasons.end()) {
-          fault(at, "'" + row.absent + "' is no data-absent-reason", "such as not-performed, not-asked, unknown");
+          fault(at, "'" + row.absent + "' is no data-absent-reason",
+                "such as not-performed, not-asked, unknown");
         }
       }
       if (row.means.empty()) continue;
-      if (field.is_group()) fault(at, "'" + std::string(field.path) + "' is a group: it has no word" + used, "(none) or (absent …)");
+      if (field.is_group())
+        fault(at, "'" + std::string(field.path) + "' is a group: it has no word" + used,
+              "(none) or (absent …)");
       if (facet == Facet::unit) need_unit(row.means, field, at);
       if (facet != Facet::self && facet != Facet::word) continue;
       if (const auto wrong = field_fault(field, row.means); !wrong.empty()) {
@@ -512,7 +543,8 @@ class Compiler {
     const auto& units = mapping_.fixed_units_->units();
     if (unit.empty() || units.measures(unit, field.argument)) return;
     std::string meant;
-    for (const auto& one : units.suggest(unit)) meant.append(meant.empty() ? "perhaps meant: " : ", ").append(one);
+    for (const auto& one : units.suggest(unit))
+      meant.append(meant.empty() ? "perhaps meant: " : ", ").append(one);
     fault(where, "'" + std::string(unit) + "' is no unit of '" + std::string(field.path) + "'",
           meant.empty() ? "declare a UCUM code of its dimension; a unit is never guessed" : meant);
   }
@@ -577,9 +609,12 @@ class Compiler {
       keys_elsewhere_.emplace_back(at->text, place(set, at));
     for (const Node* at = need(node, "visit", set)->first; at != nullptr; at = at->next)
       says_of_visit_.emplace_back(at->text, place(set, at));
-    for (const Node* at = need(node, "joins", set)->first; at != nullptr; at = at->next) into.joins.emplace_back(at->text);
-    for (const Node* at = need(node, "times", set)->first; at != nullptr; at = at->next) into.times.emplace_back(at->text);
-    for (const Node* at = need(node, "texts", set)->first; at != nullptr; at = at->next) into.texts.emplace_back(at->text);
+    for (const Node* at = need(node, "joins", set)->first; at != nullptr; at = at->next)
+      into.joins.emplace_back(at->text);
+    for (const Node* at = need(node, "times", set)->first; at != nullptr; at = at->next)
+      into.times.emplace_back(at->text);
+    for (const Node* at = need(node, "texts", set)->first; at != nullptr; at = at->next)
+      into.texts.emplace_back(at->text);
     into.wound = need_text(node, "wound", set);
     into.patient = need_text(node, "patient", set);
     for (const Node* at = need(node, "withdrawn", set)->first; at != nullptr; at = at->next)
@@ -685,11 +720,13 @@ class Compiler {
       } else if (entry.name == "$repeat") {
         made.repeat = find_repeat(text_of(entry));
         if (!made.repeat) {
-          fault(place(*entry.file, entry.value), "unknown repeat '" + text_of(entry) + "'", "create-once, update or create");
+          fault(place(*entry.file, entry.value), "unknown repeat '" + text_of(entry) + "'",
+                "create-once, update or create");
         }
       } else if (entry.name == "$direction") {
         if (text_of(entry) != "in")
-          fault(place(*entry.file, entry.value), "unknown direction '" + text_of(entry) + "'", "in, or leave it out");
+          fault(place(*entry.file, entry.value), "unknown direction '" + text_of(entry) + "'",
+                "in, or leave it out");
         made.one_way = true;
       } else if (entry.name == "$for") {
         const auto target = resolve(text_of(entry), around, place(*entry.file, entry.value));
@@ -709,7 +746,8 @@ class Compiler {
         made.resource_type = text_of(entry);
       }
     }
-    if (made.resource_type.empty() && !mapping_.is_document_) fault(where, "the template names no resourceType", "add it");
+    if (made.resource_type.empty() && !mapping_.is_document_)
+      fault(where, "the template names no resourceType", "add it");
     made.body = std::make_unique<Part>();
     made.body->place = where;
     fill_object(*made.body, entries, around, true);
@@ -726,7 +764,8 @@ class Compiler {
       const auto* words = domain(*target.field, target.field->kind);
       const auto word = substitute(at->text, *entry.parameters);
       if (words != nullptr && words->find(word) == nullptr)
-        fault(where, "'" + word + "' is no word of " + words->name, "use one of codes/" + words->name + ".csv");
+        fault(where, "'" + word + "' is no word of " + words->name,
+              "use one of codes/" + words->name + ".csv");
       made.sets.push_back({target.accessor, word});
     }
   }
@@ -899,7 +938,8 @@ class Compiler {
     // Inside a loop "id" is the element's: "record.id" is the record's.
     constexpr std::string_view from_root = "record.";
     if (path.starts_with(from_root)) {
-      if (const auto target = walk(path.substr(from_root.size()), around.lexical.front(), around, where); target.field != nullptr)
+      if (const auto target = walk(path.substr(from_root.size()), around.lexical.front(), around, where);
+          target.field != nullptr)
         return target;
     }
     for (auto at = around.lexical.rbegin(); at != around.lexical.rend(); ++at) {
@@ -971,7 +1011,8 @@ class Compiler {
         clause.accessor = target.accessor;
         clause.has_facet = target.has_facet;
         clause.facet = target.facet;
-        if (target.has_facet) clause.domain = around.in_leaf ? around.domain : domain(*target.field, target.field->kind);
+        if (target.has_facet)
+          clause.domain = around.in_leaf ? around.domain : domain(*target.field, target.field->kind);
       }
       if (at->is_array()) {
         for (const Node* one = at->first; one != nullptr; one = one->next)
@@ -987,8 +1028,8 @@ class Compiler {
     const auto text = substitute(node->text, *entry.parameters);
     if (!text.starts_with('(')) return {Test::word, {}, text};
     static constexpr std::pair<std::string_view, Test::Kind> tests[] = {
-        {"(present)", Test::present},   {"(value)", Test::present}, {"(missing)", Test::missing},
-        {"(none)", Test::none},         {"(absent)", Test::absent}, {"(integer)", Test::integer},
+        {"(present)", Test::present},   {"(value)", Test::present},          {"(missing)", Test::missing},
+        {"(none)", Test::none},         {"(absent)", Test::absent},          {"(integer)", Test::integer},
         {"(positive)", Test::positive}, {"(unsigned)", Test::unsigned_text},
     };
     for (const auto& [name, kind] : tests) {
@@ -1018,10 +1059,12 @@ class Compiler {
   // Where the form has left one alternative that always holds, there is nothing to choose.
   static const Node* only_alternative(const Entry& entry) {
     const Node* only = entry.value->is_array() && entry.value->count == 1 ? entry.value->first : nullptr;
-    return only == nullptr || only->member("$when") != nullptr || only->member("$form") == nullptr ? nullptr : only;
+    return only == nullptr || only->member("$when") != nullptr || only->member("$form") == nullptr ? nullptr
+                                                                                                   : only;
   }
 
-  void fill_members(Part& object, const std::vector<Entry>& entries, const Surroundings& around, bool of_template) {
+  void fill_members(Part& object, const std::vector<Entry>& entries, const Surroundings& around,
+                    bool of_template) {
     for (const auto& entry : entries) {
       const Place where = place(*entry.file, entry.value);
       if (entry.name.starts_with("$choose")) {
@@ -1038,8 +1081,8 @@ class Compiler {
         part->source = Source::reference;
         part->target = number_of(substitute(entry.value->text, *entry.parameters), where);
         part->has_hole = part->mirror = part->pure_mirror = true;
-        part->beside_identifier =
-            std::any_of(entries.begin(), entries.end(), [](const Entry& one) { return one.name == "identifier"; });
+        part->beside_identifier = std::any_of(entries.begin(), entries.end(),
+                                              [](const Entry& one) { return one.name == "identifier"; });
         part->place = where;
         add_member(object, "reference", std::move(part));
       } else if (entry.name == "$always") {
@@ -1078,7 +1121,8 @@ class Compiler {
     std::sort(names.begin(), names.end());
     const auto twin = std::adjacent_find(names.begin(), names.end());
     if (twin != names.end()) {
-      fault(object.place, "'" + std::string(mapping_.names_.text(*twin)) + "' can be written twice in one object",
+      fault(object.place,
+            "'" + std::string(mapping_.names_.text(*twin)) + "' can be written twice in one object",
             "take one out; a member of a frame by $without");
     }
   }
@@ -1221,7 +1265,8 @@ class Compiler {
       scalar_item_.reset();
     }
     body->when = std::move(when);
-    body->one_way = std::any_of(entries.begin(), entries.end(), [](const Entry& entry) { return entry.name == "$direction"; });
+    body->one_way = std::any_of(entries.begin(), entries.end(),
+                                [](const Entry& entry) { return entry.name == "$direction"; });
     if (loop == nullptr) return body;
     loop->has_hole = true;
     loop->one_way = body->one_way;
@@ -1334,7 +1379,8 @@ class Compiler {
   std::unique_ptr<Part> hole(std::string_view content, const Place& where, Surroundings around) {
     auto words = split(content, ' ');
     if (words.empty()) fault(where, "an empty hole", "name a field");
-    if (mapping_.is_document_ && words.front() == "fixed") return fixed(content.substr(words.front().size()), where);
+    if (mapping_.is_document_ && words.front() == "fixed")
+      return fixed(content.substr(words.front().size()), where);
     if (mapping_.is_document_ && words.front() == "left-out") {
       auto made = fixed(" *", where);
       made->literal = trim(content.substr(words.front().size()));
@@ -1508,19 +1554,22 @@ class Compiler {
     return made;
   }
 
-  // A hole of a site's layout. False when it is one as everywhere else: with a datatype, or JSON's own spelling.
-  bool spell(Part& made, const Field& field, record::Kind kind, bool has_facet, std::string_view as, std::string_view table,
-             const Place& where) {
+  // A hole of a site's layout. False when it is one as everywhere else: with a datatype, or JSON's own
+  // spelling.
+  bool spell(Part& made, const Field& field, record::Kind kind, bool has_facet, std::string_view as,
+             std::string_view table, const Place& where) {
     if (!as.empty() && types_.contains(as)) return false;
     if (as.empty() && table.empty() && made.spelling.unit.empty() && !has_facet &&
-        default_types_.contains(record::kind_name(kind))) return false;
+        default_types_.contains(record::kind_name(kind)))
+      return false;
     const bool text_only = mapping_.layout_.syntax != LayoutSyntax::json;
     Spelling& spelling = made.spelling;
     if (!table.empty()) spelling.words = site_words(table, field, made.facet, where);
     if (kind == record::Kind::quantity && !has_facet) {
       if (spelling.unit.empty() && spelling.words == nullptr) {
         fault(where, "'" + std::string(field.path) + "' is a quantity, and nothing says its unit",
-              "declare it, {" + std::string(field.path) + " in cm}, or give {" + std::string(field.path) + ".unit} a place of its own");
+              "declare it, {" + std::string(field.path) + " in cm}, or give {" + std::string(field.path) +
+                  ".unit} a place of its own");
       }
       if (!spelling.unit.empty()) made.facet = Facet::value;
       need_unit(spelling.unit, field, where);
@@ -1530,32 +1579,41 @@ class Compiler {
     if (kind == record::Kind::group && spelling.words == nullptr) {
       fault(where, "'" + std::string(field.path) + "' is a group", "name one of its fields");
     }
-    if (kind == record::Kind::coding && !has_facet) fault(where, "'" + std::string(field.path) + "' is a coding", "use .system, .code, .display");
+    if (kind == record::Kind::coding && !has_facet)
+      fault(where, "'" + std::string(field.path) + "' is a coding", "use .system, .code, .display");
     if (const auto time = mapping_.times_.find(as); !as.empty() && time != mapping_.times_.end()) {
-      if (kind != record::Kind::time) fault(where, "'" + std::string(field.path) + "' is no time", "leave 'as' out");
+      if (kind != record::Kind::time)
+        fault(where, "'" + std::string(field.path) + "' is no time", "leave 'as' out");
       spelling.time = time->second.get();
       as = {};
     }
     if (as == "root") {
-      if (kind != record::Kind::text) fault(where, "'" + std::string(field.path) + "' is no URI", "leave 'as root' out");
+      if (kind != record::Kind::text)
+        fault(where, "'" + std::string(field.path) + "' is no URI", "leave 'as root' out");
       spelling.is_root = true;
       as = {};
     }
     spelling.number = find_number_form(as);
     if (spelling.number == nullptr && !as.empty() && !find_render(as, made.render)) {
-      fault(where, "there is no form '" + std::string(as) + "'", "one of \"times\", text, decimal-comma, integer, …");
+      fault(where, "there is no form '" + std::string(as) + "'",
+            "one of \"times\", text, decimal-comma, integer, …");
     }
     if (made.render == Render::date_time || made.render == Render::time_of_day) {
-      fault(where, "FHIR's form of a time stands in FHIR", "leave 'as' out, or give a pattern under \"times\"");
+      fault(where, "FHIR's form of a time stands in FHIR",
+            "leave 'as' out, or give a pattern under \"times\"");
     }
     if (kind == record::Kind::any && !has_facet) {
       made.has_sets_kind = true;
-      made.sets_kind = as == "boolean" ? record::Kind::flag : as == "integer" ? record::Kind::count : record::Kind::text;
+      made.sets_kind = as == "boolean"   ? record::Kind::flag
+                       : as == "integer" ? record::Kind::count
+                                         : record::Kind::text;
       kind = made.sets_kind;
     }
     const bool is_number = made.facet == Facet::value || made.facet == Facet::number ||
-                           (!has_facet && (kind == record::Kind::count || kind == record::Kind::percent || kind == record::Kind::decimal));
-    if (spelling.number != nullptr && as != "text" && !is_number) fault(where, "only a number has a decimal comma", "leave 'as' out");
+                           (!has_facet && (kind == record::Kind::count || kind == record::Kind::percent ||
+                                           kind == record::Kind::decimal));
+    if (spelling.number != nullptr && as != "text" && !is_number)
+      fault(where, "only a number has a decimal comma", "leave 'as' out");
     const bool is_flag = made.facet == Facet::estimated || (!has_facet && kind == record::Kind::flag);
     const bool as_text = text_only || spelling.number != nullptr || spelling.words != nullptr;
     if (as_text && is_number && spelling.number == nullptr) spelling.number = find_number_form("text");
@@ -1765,8 +1823,8 @@ class Compiler {
     if (part.kind == Part::Kind::primitive) return;
     // A list with an item that is always written is always written itself.
     if (part.kind == Part::Kind::array) {
-      part.always =
-          std::any_of(part.parts.begin(), part.parts.end(), [](const auto& item) { return item->always && !item->one_way; });
+      part.always = std::any_of(part.parts.begin(), part.parts.end(),
+                                [](const auto& item) { return item->always && !item->one_way; });
     }
     if (part.has_hole) return;
     part.pure_mirror = false;
@@ -1804,7 +1862,8 @@ class Compiler {
   std::map<std::string, Named, std::less<>> frames_;
   std::map<std::string, std::string, std::less<>> default_types_;
   std::map<std::string, std::uint32_t, std::less<>> numbers_;
-  std::vector<std::pair<std::string, Place>> keys_elsewhere_, says_of_visit_;  // templates that "elsewhere" names
+  std::vector<std::pair<std::string, Place>> keys_elsewhere_,
+      says_of_visit_;  // templates that "elsewhere" names
   std::map<const Node*, std::uint32_t> shared_;
   std::map<std::uint32_t, std::uint32_t> shared_marks_;
   std::unique_ptr<Part> scalar_item_;
@@ -1874,7 +1933,8 @@ std::uint32_t look_up(const std::map<std::string, std::uint32_t, std::less<>>& i
   return known == index.end() ? 0 : known->second;
 }
 
-std::string_view member_of(const std::map<std::string, std::string, std::less<>>& members, std::string_view type) {
+std::string_view member_of(const std::map<std::string, std::string, std::less<>>& members,
+                           std::string_view type) {
   const auto known = members.find(type);
   return known == members.end() ? std::string_view{} : std::string_view{known->second};
 }

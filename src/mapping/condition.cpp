@@ -71,10 +71,10 @@ bool holds(const Condition& condition, const Scope& scope, const Options& option
       if (clause.has_facet) {
         const auto text = facets.get(value, clause.accessor.field, clause.facet, clause.domain);
         any = std::any_of(clause.any.begin(), clause.any.end(), [&](const Test& test) {
-          return test.kind == Test::present   ? !text.empty()
-                 : test.kind == Test::missing ? text.empty()
+          return test.kind == Test::present         ? !text.empty()
+                 : test.kind == Test::missing       ? text.empty()
                  : test.kind == Test::unsigned_text ? !text.empty() && text.front() != '-'
-                                              : test.text == text;
+                                                    : test.text == text;
         });
       } else {
         any = std::any_of(clause.any.begin(), clause.any.end(),

@@ -316,7 +316,8 @@ bool same(const Node& a, const Node& b) {
 
 // `inside` an object that was found the same around the list, one that holds nothing else may be joined.
 bool join_at(Node& into, Node& next, Way way, bool inside = false) {
-  if (!into.is_object() || !next.is_object() || into.count != next.count || (into.count < 2 && !inside)) return false;
+  if (!into.is_object() || !next.is_object() || into.count != next.count || (into.count < 2 && !inside))
+    return false;
   Node *list = nullptr, *more = nullptr;
   for (Node *x = into.first, *y = next.first; x != nullptr; x = x->next, y = y->next) {
     if (x->name_text != y->name_text) return false;

@@ -15,8 +15,8 @@
 namespace charpie::mapping {
 
 struct DocumentText {
-  syntax::Node* root = nullptr;  // as the template has it: cells opened (mapping/document.hpp)
-  std::string_view text{};       // UTF-8; begin and end of nodes count in it
+  syntax::Node* root = nullptr;              // as the template has it: cells opened (mapping/document.hpp)
+  std::string_view text{};                   // UTF-8; begin and end of nodes count in it
   std::span<const syntax::Er7Note> notes{};  // what is odd in a message of HL7 version 2
 };
 

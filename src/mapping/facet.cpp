@@ -89,11 +89,20 @@ struct RenderRow {
   Render render;
 };
 constexpr RenderRow render_rows[] = {
-    {"dateTime", Render::date_time}, {"time", Render::time_of_day}, {"year", Render::year},
-    {"code", Render::token},         {"url", Render::url},          {"integer", Render::integer},
-    {"query", Render::query},        {"string", Render::plain},     {"boolean", Render::plain},
-    {"decimal", Render::plain},      {"number", Render::plain},      {"short-number", Render::short_number},
-    {"unsigned-number", Render::unsigned_number}, {"unsigned-short-number", Render::unsigned_short_number},
+    {"dateTime", Render::date_time},
+    {"time", Render::time_of_day},
+    {"year", Render::year},
+    {"code", Render::token},
+    {"url", Render::url},
+    {"integer", Render::integer},
+    {"query", Render::query},
+    {"string", Render::plain},
+    {"boolean", Render::plain},
+    {"decimal", Render::plain},
+    {"number", Render::plain},
+    {"short-number", Render::short_number},
+    {"unsigned-number", Render::unsigned_number},
+    {"unsigned-short-number", Render::unsigned_short_number},
 };
 
 Code& code_of(Value& value, Arena& arena) {
@@ -142,7 +151,9 @@ bool find_render(std::string_view name, Render& render) {
 
 namespace {
 
-bool is_white(char c) { return c == ' ' || c == '\t' || c == '\r' || c == '\n'; }
+bool is_white(char c) {
+  return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
 
 // R4, datatypes.html#code: no white space but single spaces inside.
 bool is_token(std::string_view text) {
@@ -184,8 +195,10 @@ std::string_view misfit(Render render, std::string_view text) {
       const auto unsigned_text = text.front() == '-' ? text.substr(1) : text;
       const auto point = unsigned_text.find('.');
       const auto before = unsigned_text.substr(0, std::min(point, unsigned_text.size()));
-      const auto behind = point == std::string_view::npos ? std::string_view{} : unsigned_text.substr(point + 1);
-      if (before.size() > 18 || behind.size() > 17) return "R5 takes 18 digits before the point and 17 behind";
+      const auto behind =
+          point == std::string_view::npos ? std::string_view{} : unsigned_text.substr(point + 1);
+      if (before.size() > 18 || behind.size() > 17)
+        return "R5 takes 18 digits before the point and 17 behind";
       return unsigned_text.find_first_of("eE") == std::string_view::npos ? "" : "R5 takes no exponent";
     }
     default:

@@ -50,17 +50,17 @@ bool has_facet(record::Kind kind, Facet facet);
 /// How a facet's text is put into a place.
 enum class Render : std::uint8_t {
   plain,
-  date_time,    // FHIR dateTime: seconds are filled in
-  time_of_day,  // FHIR time: seconds are filled in
-  year,         // four digits
-  token,        // FHIR code: no space at either end, none doubled
-  url,          // no white space
-  integer,      // FHIR integer: 32 bits
+  date_time,              // FHIR dateTime: seconds are filled in
+  time_of_day,            // FHIR time: seconds are filled in
+  year,                   // four digits
+  token,                  // FHIR code: no space at either end, none doubled
+  url,                    // no white space
+  integer,                // FHIR integer: 32 bits
   unsigned_number,        // not below zero
   short_number,           // R5 decimal: 18 digits before the point, 17 behind
   unsigned_short_number,  // both
-  query,        // percent-encoded
-  xhtml         // escaped for XHTML
+  query,                  // percent-encoded
+  xhtml                   // escaped for XHTML
 };
 bool find_render(std::string_view name, Render& render);
 

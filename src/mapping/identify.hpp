@@ -25,7 +25,8 @@ struct Identity {
 /// `instance` was read with the mapping's names(). Shapes of others (direction "in") are not recognised here.
 Identity identify(const Mapping& mapping, const syntax::Node& instance);
 
-/// The last two segments of a reference, "Type/id", without a version; empty for a URN, a fragment or a search.
+/// The last two segments of a reference, "Type/id", without a version; empty for a URN, a fragment or a
+/// search.
 std::string_view target_name(std::string_view reference);
 
 }  // namespace charpie::mapping

@@ -43,15 +43,18 @@ auto the_node(const Node& wanted) {
 // By place, where the node is one of a copy: records of one document.
 auto the_place(const Node& wanted) {
   return [&wanted](const Node& node) {
-    return node.begin == wanted.begin && node.end == wanted.end && node.kind == wanted.kind && node.name_text == wanted.name_text;
+    return node.begin == wanted.begin && node.end == wanted.end && node.kind == wanted.kind &&
+           node.name_text == wanted.name_text;
   };
 }
 
 // Findings that say that something was left where it stood.
 bool is_left(FindingId id) {
-  return id == FindingId::instance_unread || id == FindingId::instance_unknown || id == FindingId::number_in_text ||
-         id == FindingId::instance_withdrawn || id == FindingId::instance_astray || id == FindingId::visit_missing ||
-         id == FindingId::hl7_segment_astray || id == FindingId::hl7_not_obtained || id == FindingId::hl7_status_refused;
+  return id == FindingId::instance_unread || id == FindingId::instance_unknown ||
+         id == FindingId::number_in_text || id == FindingId::instance_withdrawn ||
+         id == FindingId::instance_astray || id == FindingId::visit_missing ||
+         id == FindingId::hl7_segment_astray || id == FindingId::hl7_not_obtained ||
+         id == FindingId::hl7_status_refused;
 }
 
 // "OBX[5]-11[1].1". A list of segments begins where its first one does.
@@ -61,7 +64,9 @@ std::string place_in_message(std::string_view text, const Node& node) {
   return syntax::words_of(syntax::er7_location(text, at->begin));
 }
 
-bool is_absolute(std::string_view url) { return url.starts_with("http://") || url.starts_with("https://"); }
+bool is_absolute(std::string_view url) {
+  return url.starts_with("http://") || url.starts_with("https://");
+}
 
 }  // namespace
 
@@ -158,7 +163,8 @@ void Instances::recognise(Resource& resource) {
       recognise(contained_.emplace_back(inside));
     }
   }
-  // What a modifier says can turn the meaning round (FHIR R4, extensibility.html#modifierExtension): not to be read past.
+  // What a modifier says can turn the meaning round (FHIR R4, extensibility.html#modifierExtension): not to
+  // be read past.
   if (made.made_from != nullptr && node.member("modifierExtension") != nullptr) made.made_from = nullptr;
   if (made.made_from == nullptr) {
     report(FindingId::instance_unknown, resource, &node, {type->text});
@@ -270,7 +276,8 @@ class Instances::Grouping {
       const Instance* bearer = named_wound(instance) == nullptr ? wound_referred_to(instance) : nullptr;
       const auto time = time_of(instance);
       points_.push_back({&instance, points_.size(), wound_of(instance, bearer), named_wound(instance), bearer,
-                         key_of(instance.resource->node->member(elsewhere_.patient), instance), nullptr, time, seconds_of(time)});
+                         key_of(instance.resource->node->member(elsewhere_.patient), instance), nullptr, time,
+                         seconds_of(time)});
     }
     inherit_wounds();
     for (auto& point : points_) follow_links(point);
@@ -281,12 +288,12 @@ class Instances::Grouping {
  private:
   struct Point {
     Instance* instance;
-    std::size_t parent;      // of the union
-    std::string_view wound;  // its URL or key; empty: not said
-    const Node* naming;      // the reference that names it, where one does
-    const Instance* bearer;  // the instance that is it, where it is named otherwise
+    std::size_t parent;        // of the union
+    std::string_view wound;    // its URL or key; empty: not said
+    const Node* naming;        // the reference that names it, where one does
+    const Instance* bearer;    // the instance that is it, where it is named otherwise
     std::string_view patient;  // as wound, of the patient
-    Visit* visit;            // of ours, at the root of a group
+    Visit* visit;              // of ours, at the root of a group
     std::string_view time;
     std::optional<std::int64_t> seconds;  // the same as an instant, where it is one
   };
@@ -361,7 +368,8 @@ class Instances::Grouping {
     return focus == nullptr || !focus->is_array() ? focus : focus->first;
   }
 
-  // The wound that an instance names itself: what stands where wounds are named; else the first reference to one.
+  // The wound that an instance names itself: what stands where wounds are named; else the first reference to
+  // one.
   std::string_view wound_of(const Instance& instance, const Instance* bearer) const {
     if (const Node* named = named_wound(instance)) return key_of(named, instance);
     return bearer == nullptr ? std::string_view{} : key_of_target(*bearer);
@@ -399,8 +407,8 @@ class Instances::Grouping {
     }
   }
 
-  // Calls visit(target) for each reference that leads to an instance. Where it says that it was understood, so are
-  // the nodes on the way, with the address of an extension. Returns whether one was.
+  // Calls visit(target) for each reference that leads to an instance. Where it says that it was understood,
+  // so are the nodes on the way, with the address of an extension. Returns whether one was.
   template <class Visitor>
   bool each_reference(Node& node, const Instance& from, Visitor visit) const {
     bool understood = false;
@@ -421,7 +429,8 @@ class Instances::Grouping {
     return true;
   }
 
-  // What is joined by the links of an instance. Links from one of ours count as well; what they say is read elsewhere.
+  // What is joined by the links of an instance. Links from one of ours count as well; what they say is read
+  // elsewhere.
   void follow_links(Point& point) {
     const bool of_ours = point.instance->visit != nullptr;
     for (const auto& name : elsewhere_.joins) {
@@ -482,7 +491,9 @@ class Instances::Grouping {
     std::unordered_map<std::string_view, std::vector<std::size_t>> of_one_wound;
     for (std::size_t i = 0; i < points_.size(); ++i) {
       const Point& point = points_[i];
-      if (point.parent != i || point.wound.empty() || point.instance->visit != nullptr || point.visit != nullptr) continue;
+      if (point.parent != i || point.wound.empty() || point.instance->visit != nullptr ||
+          point.visit != nullptr)
+        continue;
       auto& earlier = of_one_wound[point.wound];
       for (const auto j : earlier) {
         if (same_instant(points_[j], point)) unite(points_[j], points_[i], false);
@@ -616,8 +627,8 @@ void Instances::name_references(Node& node, const Instance& from) {
   }
 }
 
-// The identifier that an instance is known by: the first with a value that is not an old one. One without a system names
-// nothing where two instances of the type have it.
+// The identifier that an instance is known by: the first with a value that is not an old one. One without a
+// system names nothing where two instances of the type have it.
 Node* Instances::name_of(const Instance& target) const {
   Node* identifiers = target.resource->node->member(name_identifier_);
   if (identifiers == nullptr) return nullptr;
@@ -626,7 +637,9 @@ Node* Instances::name_of(const Instance& target) const {
     if (value.empty() || plain_text(at->member("use")) == "old") continue;
     if (!plain_text(at->member(name_system_)).empty()) return at;
     const auto has_it_too = [&](const Instance& other) {
-      const Node* list = &other == &target || other.type != target.type ? nullptr : other.resource->node->member(name_identifier_);
+      const Node* list = &other == &target || other.type != target.type
+                             ? nullptr
+                             : other.resource->node->member(name_identifier_);
       for (const Node* one = list == nullptr ? nullptr : list->first; one != nullptr; one = one->next) {
         if (plain_text(one->member(name_value_)) == value) return true;
       }
@@ -680,10 +693,11 @@ void Instances::attach_shared() {
     }
     if (!attached) {
       // Of ours it is missed; with others' visits there is much that has nothing to do with wounds.
-      const bool of_ours = std::any_of(visits_.begin(), visits_.end(), [](const Visit& visit) { return visit.ours; }) ||
-                           shows_own_mark(*instance.made_from, *instance.resource->node);
-      report(of_ours ? FindingId::instance_astray : FindingId::instance_unknown, *instance.resource, instance.resource->node,
-             {instance.type});
+      const bool of_ours =
+          std::any_of(visits_.begin(), visits_.end(), [](const Visit& visit) { return visit.ours; }) ||
+          shows_own_mark(*instance.made_from, *instance.resource->node);
+      report(of_ours ? FindingId::instance_astray : FindingId::instance_unknown, *instance.resource,
+             instance.resource->node, {instance.type});
       instance.made_from = nullptr;
     }
   }
@@ -699,7 +713,8 @@ bool Instances::refers_to(const Instance& from, const Instance& to) const {
   return so;
 }
 
-// Calls visit(target) for each reference in a node that leads to an instance, by its address or by an identifier of ours.
+// Calls visit(target) for each reference in a node that leads to an instance, by its address or by an
+// identifier of ours.
 template <class Visitor>
 void Instances::each_target(const Node& node, const Instance& from, const Visitor& visit) const {
   for (const Node* at = node.first; at != nullptr; at = at->next) {
@@ -708,7 +723,8 @@ void Instances::each_target(const Node& node, const Instance& from, const Visito
     }
     // The key of a wound alone may be another patient's: only its identifier of ours will do.
     const Node* identifier = at->is_object() ? at->member(name_identifier_) : nullptr;
-    if (identifier != nullptr && plain_text(identifier->member(name_system_)).starts_with(mapping_.canonical())) {
+    if (identifier != nullptr &&
+        plain_text(identifier->member(name_system_)).starts_with(mapping_.canonical())) {
       const auto [first, last] = by_identifier_.equal_range(identifier_text(*identifier));
       for (auto one = first; one != last; ++one) {
         if (is_identified(*at, *one->second)) visit(*one->second);
@@ -750,9 +766,11 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
     const auto known = by_url_.find(url);
     return known == by_url_.end() ? nullptr : known->second;
   };
-  const auto base_of = [](std::string_view url) { return url.substr(0, url.size() - target_name(url).size()); };
-  // FHIR R4, bundle.html#references: a relative one counts from the address of the entry that holds it; the same id on
-  // another server is another thing.
+  const auto base_of = [](std::string_view url) {
+    return url.substr(0, url.size() - target_name(url).size());
+  };
+  // FHIR R4, bundle.html#references: a relative one counts from the address of the entry that holds it; the
+  // same id on another server is another thing.
   const bool absolute = is_absolute(reference);
   const auto from_url = from == nullptr ? std::string_view{} : from->resource->full_url;
   if (!absolute && is_absolute(from_url)) {
@@ -764,7 +782,8 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
   const Instance* found = find(target_name(reference));
   if (found == nullptr || !is_absolute(found->resource->full_url)) return found;
   const auto base = base_of(found->resource->full_url);
-  const bool same_server = absolute ? base == base_of(reference) : !is_absolute(from_url) || base == base_of(from_url);
+  const bool same_server =
+      absolute ? base == base_of(reference) : !is_absolute(from_url) || base == base_of(from_url);
   return same_server ? found : nullptr;
 }
 
@@ -791,7 +810,8 @@ std::string Instances::path_of(const Resource& resource, const Node* node) {
 
 void Instances::report(FindingId id, const Resource& resource, const Node* node,
                        std::initializer_list<std::string_view> values, std::string_view record_key) {
-  const bool is_message = mapping_.is_document() && mapping_.layout().syntax == LayoutSyntax::hl7v2 && node != nullptr;
+  const bool is_message =
+      mapping_.is_document() && mapping_.layout().syntax == LayoutSyntax::hl7v2 && node != nullptr;
   const auto path = is_message ? place_in_message(resource.bytes, *node) : path_of(resource, node);
   if (unread_ != nullptr && node != nullptr && is_left(id)) unread_->push_back({path, record_key, node});
   if (!resource.file.empty()) findings_.begin(resource.file, record_key, resource.bytes, resource.line);

@@ -110,7 +110,8 @@ class Instances {
   std::deque<Instance> instances_;
   std::deque<Visit> visits_;
   std::unordered_map<std::string_view, const Instance*> by_url_;
-  std::unordered_multimap<std::string, const Instance*> by_identifier_;  // "system|value" of what visits share
+  std::unordered_multimap<std::string, const Instance*>
+      by_identifier_;  // "system|value" of what visits share
   bool transaction_ = false;
   std::uint32_t name_coding_ = 0, name_system_ = 0, name_code_ = 0, name_value_ = 0, name_identifier_ = 0,
                 name_reference_ = 0;

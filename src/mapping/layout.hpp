@@ -63,10 +63,12 @@ struct Layout {
   struct Gathered {
     std::string element, child, attribute, value;  // an element that has a child with such an attribute
   };
-  std::optional<Gathered> gathered;  // records stand anywhere in the document: they are put where `records` leads
-  std::string root, element;  // the root around the documents and the document's element; no root: one document a line
-  syntax::XmlSpaces spaces;   // prefix, namespace name
-  syntax::Shape shape;        // what the template has as a list or an object
+  std::optional<Gathered>
+      gathered;  // records stand anywhere in the document: they are put where `records` leads
+  std::string root,
+      element;  // the root around the documents and the document's element; no root: one document a line
+  syntax::XmlSpaces spaces;  // prefix, namespace name
+  syntax::Shape shape;       // what the template has as a list or an object
 
   // CSV
   char delimiter = ',';

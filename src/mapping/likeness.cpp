@@ -120,8 +120,9 @@ bool accepts(const Part& part, const Node& node) {
       return accepts(*part.parts.front(), node);
     case Part::Kind::primitive:
       if (part.source == Source::fixed) {
-        return node.is_string() && std::any_of(part.allowed.begin(), part.allowed.end(),
-                                               [&](const std::string& one) { return one == "*" || one == node.text; });
+        return node.is_string() &&
+               std::any_of(part.allowed.begin(), part.allowed.end(),
+                           [&](const std::string& one) { return one == "*" || one == node.text; });
       }
       // An item of others is known by its value where the hole lists those it takes.
       if (part.known_by_value && node.is_string() &&
@@ -142,7 +143,8 @@ bool accepts(const Part& part, const Node& node) {
 bool is_fixed(const Part& part) {
   if (part.kind == Part::Kind::primitive) return part.source == Source::fixed && part.allowed.back() != "*";
   return !part.parts.empty() && (part.kind == Part::Kind::object || part.kind == Part::Kind::array) &&
-         std::all_of(part.parts.begin(), part.parts.end(), [](const auto& below) { return is_fixed(*below); });
+         std::all_of(part.parts.begin(), part.parts.end(),
+                     [](const auto& below) { return is_fixed(*below); });
 }
 
 // Whether the instance shows this alternative: its constants, and at least one of its members.

@@ -30,12 +30,15 @@ struct Options {
   std::string units = "fixed";       // fixed, charted
   std::string pack = "transaction";  // transaction, batch, collection, bulk
   std::string name_space;            // the user's namespace; empty: source.system serves
-  std::int64_t visit_window = 0;     // reading: minutes that instances of one wound may lie apart and be one visit
-  std::map<std::string, Repeat, std::less<>> on_repeat{};  // by resource type, where it is not as Lifetime has it
-  std::vector<std::string> labels{};  // codes of terms::Terms::standards() whose use is "label", in meta.security
-  std::string stamp{};                // when the run was, as a FHIR instant; empty: no Provenance is written
-  std::string version{};              // of this program
-  std::string mapping_digest{};       // of all tables (base/digest.hpp)
+  std::int64_t visit_window =
+      0;  // reading: minutes that instances of one wound may lie apart and be one visit
+  std::map<std::string, Repeat, std::less<>>
+      on_repeat{};  // by resource type, where it is not as Lifetime has it
+  std::vector<std::string>
+      labels{};                  // codes of terms::Terms::standards() whose use is "label", in meta.security
+  std::string stamp{};           // when the run was, as a FHIR instant; empty: no Provenance is written
+  std::string version{};         // of this program
+  std::string mapping_digest{};  // of all tables (base/digest.hpp)
   std::string_view find(std::string_view option) const;
   /// A fact of the run: "stamp", "version" or "mapping"; nullptr for another name. "record" is the writer's.
   const std::string* run(std::string_view fact) const;
@@ -77,14 +80,16 @@ struct Elsewhere {
   std::string wound, patient;        // the members that name the wound and the patient
   std::vector<std::string> times;    // paths of the time that an instance is of, the first that is there
   std::vector<std::string> texts;    // members that hold words where a number might stand
-  std::vector<std::pair<std::string, std::string>> withdrawn;  // member and value of an instance that is not read
+  std::vector<std::pair<std::string, std::string>>
+      withdrawn;  // member and value of an instance that is not read
 };
 
 class Mapping {
  public:
   /// Loads `folder`/set.json and what it names, and proves the set (design: five proofs). `terms` and
   /// `fixed_units` must outlive the mapping. Error::mapping_broken with file, line and mend for the first
-  /// fault. `form` is the row of "forms" that the set is loaded for: a version of the standard. Standard codes
+  /// fault. `form` is the row of "forms" that the set is loaded for: a version of the standard. Standard
+  /// codes
   /// ("system|code") in `alone` are written without our own beside them, as some profiles ask.
   static Result<std::unique_ptr<Mapping>> load(const Tables& tables, const terms::Terms& terms,
                                                const FixedUnits& fixed_units,
@@ -161,7 +166,7 @@ class Mapping {
   std::vector<Home> homes_;
   std::vector<std::vector<Limit>> limits_;
   std::vector<std::uint64_t> carried_;  // a bit for each facet that has a home, by field
-  Program program_;  // of the templates
+  Program program_;                     // of the templates
   std::uint32_t visit_template_ = 0;
   bool is_document_ = false;
   Layout layout_;

@@ -47,7 +47,17 @@ enum class Shape : std::uint8_t { string, number, boolean };
 
 /// One test of a condition. All tests of a condition must hold.
 struct Test {
-  enum Kind : std::uint8_t { word, present, missing, none, absent, integer, positive, unsigned_text, kind_is };
+  enum Kind : std::uint8_t {
+    word,
+    present,
+    missing,
+    none,
+    absent,
+    integer,
+    positive,
+    unsigned_text,
+    kind_is
+  };
   Kind kind = present;
   record::Kind value_kind = record::Kind::text;
   std::string text;
@@ -58,7 +68,7 @@ struct Clause {
   Facet facet = Facet::self;
   bool has_facet = false;
   const terms::Domain* domain = nullptr;  // of a coded field: its facets need it
-  std::vector<Test> any;  // one of them must hold
+  std::vector<Test> any;                  // one of them must hold
 };
 struct Condition {
   std::vector<Clause> all;
@@ -83,16 +93,16 @@ struct Part {
   Source source = Source::field;
   Facet facet = Facet::self;
   Render render = Render::plain;
-  bool mirror = false;       // this hole is a copy: written, and compared on reading
-  bool each = false;         // this hole stands in several places, and each of them is its home
-  bool has_hole = false;     // it or something below is a hole
-  bool pure_mirror = false;  // every hole below is a copy: compared as a whole
-  bool always = false;       // written even when its own holes are empty, as long as its parent is
-  bool known_by_value = false;  // an item is one of its kind when this hole has one of `allowed`
-  bool one_way = false;      // an item of a list that is read, never written
-  bool also_loop = false;    // a loop over the further codings of a code
+  bool mirror = false;             // this hole is a copy: written, and compared on reading
+  bool each = false;               // this hole stands in several places, and each of them is its home
+  bool has_hole = false;           // it or something below is a hole
+  bool pure_mirror = false;        // every hole below is a copy: compared as a whole
+  bool always = false;             // written even when its own holes are empty, as long as its parent is
+  bool known_by_value = false;     // an item is one of its kind when this hole has one of `allowed`
+  bool one_way = false;            // an item of a list that is read, never written
+  bool also_loop = false;          // a loop over the further codings of a code
   bool beside_identifier = false;  // reference: an identifier of the target stands beside it
-  std::uint32_t name = 0;    // number of the member name; 0 for array items and choices
+  std::uint32_t name = 0;          // number of the member name; 0 for array items and choices
   std::uint32_t shared =
       0;  // same bytes in every instance of a visit: number of the fragment, 0 = not shared
   std::uint32_t target = 0;  // reference: number of the template; references: number of the panel
@@ -101,10 +111,11 @@ struct Part {
   bool has_sets_kind = false;
   Accessor accessor;
   Condition when;
-  std::string key;                   // "code": with quotes and colon, ready to copy
-  std::string json;                  // constant: its bytes
-  std::string literal;               // text: a piece that stands as it is; source run: which fact; source fixed: why it does not travel
-  std::string type_name;             // typed: the datatype
+  std::string key;        // "code": with quotes and colon, ready to copy
+  std::string json;       // constant: its bytes
+  std::string literal;    // text: a piece that stands as it is; source run: which fact; source fixed: why it
+                          // does not travel
+  std::string type_name;  // typed: the datatype
   std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
   Spelling spelling;                 // a site's own
   const syntax::Node* constant = nullptr;
@@ -117,7 +128,8 @@ struct Part {
 /// How long a resource lives and how a second load treats it (design: shared and visit-scoped).
 enum class Lifetime : std::uint8_t { visit, wound, patient, performer, program };
 
-/// What happens when a resource is loaded that the server has already (FHIR R4, http.html: conditional create and update).
+/// What happens when a resource is loaded that the server has already (FHIR R4, http.html: conditional create
+/// and update).
 enum class Repeat : std::uint8_t {
   create_once,  // left as it is: POST with ifNoneExist
   update,       // written over: PUT by its identifier

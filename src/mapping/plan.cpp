@@ -81,7 +81,8 @@ void Plan::make(const Record& record, const Options& options) {
   }
 }
 
-void Plan::add(const Template& made_from, Value* element, std::uint32_t index, bool indexed, const Options& options) {
+void Plan::add(const Template& made_from, Value* element, std::uint32_t index, bool indexed,
+               const Options& options) {
   Planned made;
   made.made_from = &made_from;
   made.element = element;

@@ -54,7 +54,8 @@ class Plan {
   std::string_view record_key() const { return record_key_; }
 
  private:
-  void add(const Template& made_from, record::Value* element, std::uint32_t index, bool indexed, const Options& options);
+  void add(const Template& made_from, record::Value* element, std::uint32_t index, bool indexed,
+           const Options& options);
   const Mapping* mapping_;
   std::vector<Planned> instances_;
   std::vector<std::uint32_t> first_;  // by template number: place + 1 of its first instance

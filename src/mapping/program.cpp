@@ -64,13 +64,15 @@ class Program::Builder {
   static bool has_words_of(const Part& part, std::uint32_t level) {
     if (part.kind == Part::Kind::primitive)
       return part.spelling.words != nullptr && part.accessor.level == level && part.accessor.steps == 0;
-    return std::any_of(part.parts.begin(), part.parts.end(), [&](const auto& below) { return has_words_of(*below, level); });
+    return std::any_of(part.parts.begin(), part.parts.end(),
+                       [&](const auto& below) { return has_words_of(*below, level); });
   }
   // Whether something below says what stands nowhere else.
   static bool has_own_hole(const Part& part) {
     if (part.kind == Part::Kind::primitive) return !part.each && part.source != Source::fixed;
     return part.kind == Part::Kind::references ||
-           std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) { return has_own_hole(*below); });
+           std::any_of(part.parts.begin(), part.parts.end(),
+                       [](const auto& below) { return has_own_hole(*below); });
   }
   void close(std::uint32_t at) {
     step(at).next = here();
@@ -83,7 +85,8 @@ class Program::Builder {
   // Narrows `root` to what it and all holes of the part go through; false when a hole is no field's.
   static bool common_root(const Part& part, Accessor& root, bool& any) {
     if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels) return false;
-    const bool leads = part.kind == Part::Kind::primitive || part.kind == Part::Kind::loop || part.kind == Part::Kind::typed;
+    const bool leads =
+        part.kind == Part::Kind::primitive || part.kind == Part::Kind::loop || part.kind == Part::Kind::typed;
     if (!leads) {
       for (const auto& below : part.parts) {
         if (!common_root(*below, root, any)) return false;
@@ -98,7 +101,8 @@ class Program::Builder {
     }
     if (root.level != part.accessor.level) return false;
     std::uint8_t same = 0;
-    while (same < root.steps && same < part.accessor.steps && root.slots[same] == part.accessor.slots[same]) ++same;
+    while (same < root.steps && same < part.accessor.steps && root.slots[same] == part.accessor.slots[same])
+      ++same;
     root.steps = same;
     return true;
   }
@@ -151,7 +155,8 @@ class Program::Builder {
     for (std::size_t i = first; i < object.parts.size() && object.parts[i]->shared != 0; ++i) {
       stretch.push_back(object.parts[i]->shared);
     }
-    const auto number = stretches_.emplace(stretch, static_cast<std::uint32_t>(stretches_.size())).first->second;
+    const auto number =
+        stretches_.emplace(stretch, static_cast<std::uint32_t>(stretches_.size())).first->second;
     program_.shared_ = static_cast<std::uint32_t>(stretches_.size());
     const auto at = here();
     program_.steps_.push_back({});
@@ -224,10 +229,18 @@ class Program::Builder {
         close(at);
         return;
       }
-      case Part::Kind::choose: choose(part); return;
-      case Part::Kind::references: close(open(part, Step::Kind::references, {})); return;
-      case Part::Kind::labels: close(open(part, Step::Kind::labels, {})); return;
-      case Part::Kind::primitive: close(open(part, Step::Kind::hole, {})); return;
+      case Part::Kind::choose:
+        choose(part);
+        return;
+      case Part::Kind::references:
+        close(open(part, Step::Kind::references, {}));
+        return;
+      case Part::Kind::labels:
+        close(open(part, Step::Kind::labels, {}));
+        return;
+      case Part::Kind::primitive:
+        close(open(part, Step::Kind::hole, {}));
+        return;
       case Part::Kind::constant: {
         const auto at = here();
         bytes(part.json + ',');

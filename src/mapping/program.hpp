@@ -1,5 +1,6 @@
-// The templates as writing walks them: the parts of all templates laid out in one row of small steps, in the order
-// of the output, with everything constant joined into stretches of bytes. Made once when a mapping is loaded.
+// The templates as writing walks them: the parts of all templates laid out in one row of small steps, in the
+// order of the output, with everything constant joined into stretches of bytes. Made once when a mapping is
+// loaded.
 #pragma once
 #include <cstdint>
 #include <string>
@@ -53,8 +54,8 @@ struct Step {
 
 class Program {
  public:
-  /// Lays out the parts of the templates and notes in each part where its steps begin. The parts must stay where
-  /// they are.
+  /// Lays out the parts of the templates and notes in each part where its steps begin. The parts must stay
+  /// where they are.
   void build(std::vector<Template>& templates);
   std::uint32_t size() const { return static_cast<std::uint32_t>(steps_.size()); }
   const Step& step(std::uint32_t number) const { return steps_[number]; }

@@ -293,8 +293,8 @@ class Prover {
     return std::monostate{};
   }
 
-  // A shape of others is known by each of its codes, or by its type. What every instance says of its visit is no
-  // shape of its own.
+  // A shape of others is known by each of its codes, or by its type. What every instance says of its visit is
+  // no shape of its own.
   Outcome index_one_way(const Template& one) {
     for (const auto* list : {&mapping_.elsewhere_.key, &mapping_.elsewhere_.visit}) {
       if (std::find(list->begin(), list->end(), one.number) != list->end()) return std::monostate{};
@@ -306,9 +306,10 @@ class Prover {
       const auto [known, fresh] = mapping_.elsewhere_index_.emplace(key, one.number);
       if (fresh) continue;
       const auto& other = mapping_.templates_[known->second - 1];
-      return fault(one.place,
-                   "the templates '" + other.name + "' and '" + one.name + "' cannot be told apart: both are " + key,
-                   "give one another code");
+      return fault(
+          one.place,
+          "the templates '" + other.name + "' and '" + one.name + "' cannot be told apart: both are " + key,
+          "give one another code");
     }
     return std::monostate{};
   }
@@ -331,7 +332,8 @@ class Prover {
       }
       return std::monostate{};
     }
-    if (part.kind == Part::Kind::primitive && !owner.one_way && !part.mirror && part.facet != Facet::precision &&
+    if (part.kind == Part::Kind::primitive && !owner.one_way && !part.mirror &&
+        part.facet != Facet::precision &&
         (part.source == Source::field ||
          (part.source == Source::identity_system && part.accessor.steps > 0))) {
       const auto kind = record::field(part.accessor.field).kind;
@@ -339,14 +341,18 @@ class Prover {
         found_.push_back({part.accessor.field, facet, part.also_loop, &part, &owner, circumstances});
       };
       const auto* words = part.spelling.words;
-      const bool has_word = words == nullptr || std::any_of(words->rows().begin(), words->rows().end(),
-                                                            [](const SiteWord& row) { return !row.means.empty(); });
-      if (has_word && (words == nullptr || kind != Kind::group)) home(home_facet(part, part.has_sets_kind ? part.sets_kind : kind));
+      const bool has_word =
+          words == nullptr || std::any_of(words->rows().begin(), words->rows().end(),
+                                          [](const SiteWord& row) { return !row.means.empty(); });
+      if (has_word && (words == nullptr || kind != Kind::group))
+        home(home_facet(part, part.has_sets_kind ? part.sets_kind : kind));
       if (!part.spelling.unit.empty()) home(Facet::unit);
       if (words != nullptr) {
         // A cell that is in no row stays as words.
         if (kind == Kind::code && has_word && part.facet == Facet::self) home(Facet::text);
-        const auto any = [&](const auto& test) { return std::any_of(words->rows().begin(), words->rows().end(), test); };
+        const auto any = [&](const auto& test) {
+          return std::any_of(words->rows().begin(), words->rows().end(), test);
+        };
         if (any([](const SiteWord& row) { return !row.absent.empty(); })) home(Facet::absent);
         if (any([](const SiteWord& row) { return row.none; })) home(Facet::none);
       }
@@ -445,7 +451,8 @@ class Prover {
     }
     for (const auto& given : mapping_.layout_.given) {
       const auto facet = record::field(given.field).kind == Kind::code ? Facet::word : Facet::self;
-      mapping_.carried_[static_cast<std::size_t>(given.field)] |= std::uint64_t{1} << static_cast<unsigned>(facet);
+      mapping_.carried_[static_cast<std::size_t>(given.field)] |= std::uint64_t{1}
+                                                                  << static_cast<unsigned>(facet);
     }
     mapping_.reached_.assign(static_cast<std::size_t>(FieldId::count), false);
     for (std::size_t i = 0; i < mapping_.carried_.size(); ++i) {
@@ -459,8 +466,11 @@ class Prover {
       const Part& part = *home.part;
       if (part.spelling.any()) {
         auto& limits = mapping_.limits_[static_cast<std::size_t>(home.field)];
-        const bool known = std::any_of(limits.begin(), limits.end(), [&](const Limit& limit) { return limit.spelled == &part; });
-        if (!known) limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, &part});
+        const bool known = std::any_of(limits.begin(), limits.end(),
+                                       [&](const Limit& limit) { return limit.spelled == &part; });
+        if (!known)
+          limits.push_back(
+              {part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, &part});
         continue;
       }
       if (!has_misfits(part.render) && part.allowed.empty()) continue;
@@ -469,7 +479,8 @@ class Prover {
         return limit.facet == part.facet && limit.render == part.render;
       });
       if (!known)
-        limits.push_back({part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, nullptr});
+        limits.push_back(
+            {part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, nullptr});
     }
     for (const auto& home : found_) {
       if (home.field == FieldId::id) mapping_.visit_template_ = home.owner->number;
@@ -483,42 +494,54 @@ class Prover {
     return std::any_of(given.begin(), given.end(), [&](const Given& one) { return one.field == field; });
   }
   bool has_home(FieldId field, Facet facet) const {
-    return std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) { return home.field == field && home.facet == facet; });
+    return std::any_of(found_.begin(), found_.end(),
+                       [&](const FoundHome& home) { return home.field == field && home.facet == facet; });
   }
   bool has_home(FieldId field) const {
-    return std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) { return home.field == field; });
+    return std::any_of(found_.begin(), found_.end(),
+                       [&](const FoundHome& home) { return home.field == field; });
   }
 
   // What a site's layout must have though it carries only some of the fields.
   Outcome document() {
     for (const auto& given : mapping_.layout_.given) {
       if (!has_home(given.field)) continue;
-      return fault(given.place, "'" + std::string(record::field(given.field).path) + "' is given and has a home in the template",
-                   "take one of the two out");
+      return fault(
+          given.place,
+          "'" + std::string(record::field(given.field).path) + "' is given and has a home in the template",
+          "take one of the two out");
     }
     for (const auto& field : record::dictionary()) {
       if (field.id == FieldId::visit || field.id == FieldId::format) continue;
-      if (field.kind == Kind::quantity && has_home(field.id, Facet::value) != has_home(field.id, Facet::unit)) {
+      if (field.kind == Kind::quantity &&
+          has_home(field.id, Facet::value) != has_home(field.id, Facet::unit)) {
         const bool value = has_home(field.id, Facet::value);
-        const auto& home = *std::find_if(found_.begin(), found_.end(), [&](const FoundHome& one) { return one.field == field.id; });
-        return fault(home.part->place,
-                     "'" + std::string(field.path) + (value ? "' has a value, and nothing says its unit" : "' has a unit and no value"),
-                     "declare the unit, {" + std::string(field.path) + " in cm}, or give value and unit a place each");
+        const auto& home = *std::find_if(found_.begin(), found_.end(),
+                                         [&](const FoundHome& one) { return one.field == field.id; });
+        return fault(
+            home.part->place,
+            "'" + std::string(field.path) +
+                (value ? "' has a value, and nothing says its unit" : "' has a unit and no value"),
+            "declare the unit, {" + std::string(field.path) + " in cm}, or give value and unit a place each");
       }
-      if (field.occurs != record::Occurs::required || field.is_group() || has_home(field.id) || is_given(field.id)) continue;
+      if (field.occurs != record::Occurs::required || field.is_group() || has_home(field.id) ||
+          is_given(field.id))
+        continue;
       // Required where its group is there: of the record, or of a group that the template reaches.
       bool there = true;
       for (auto id = field.parent; there && id != FieldId::visit; id = record::field(id).parent) {
         const auto& group = record::field(id);
         there = group.occurs == record::Occurs::required ||
                 std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) {
-                  return home.facet != Facet::none && home.facet != Facet::absent && record::field(home.field).parent == id;
+                  return home.facet != Facet::none && home.facet != Facet::absent &&
+                         record::field(home.field).parent == id;
                 });
       }
       if (!there) continue;
-      return fault({mapping_.templates_.front().place.file, mapping_.templates_.front().place.line},
-                   "'" + std::string(field.path) + "' is required in a record, and the layout does not say it",
-                   "give it a place in the template, or its one value under \"given\"");
+      return fault(
+          {mapping_.templates_.front().place.file, mapping_.templates_.front().place.line},
+          "'" + std::string(field.path) + "' is required in a record, and the layout does not say it",
+          "give it a place in the template, or its one value under \"given\"");
     }
     return std::monostate{};
   }

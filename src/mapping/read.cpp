@@ -99,7 +99,8 @@ class Reader::Matching {
   }
 
  private:
-  // Whether a reference that has no URL names by identifier what the expected one leads to; its members are marked.
+  // Whether a reference that has no URL names by identifier what the expected one leads to; its members are
+  // marked.
   bool same_target(std::string_view expected, Node& reference, bool beside_identifier = false) const {
     const Instance* target = planned_target(expected);
     if (target == nullptr || !instances_.is_identified(reference, *target)) return false;
@@ -169,7 +170,8 @@ class Reader::Matching {
     findings_.name_since(mark, visit.record_key);
   }
 
-  // What a record cannot do without and the layout's documents may leave out; it is told from what it was taken.
+  // What a record cannot do without and the layout's documents may leave out; it is told from what it was
+  // taken.
   void infer(const Layout::Inferred& one, Visit& visit) {
     if (visit.record.at(one.field) != nullptr) return;
     std::string text = one.text, names;
@@ -181,7 +183,8 @@ class Reader::Matching {
     }
     Value* at = visit.record.root;
     std::vector<FieldId> way;
-    for (auto id = record::field(one.field).parent; id != FieldId::visit; id = record::field(id).parent) way.insert(way.begin(), id);
+    for (auto id = record::field(one.field).parent; id != FieldId::visit; id = record::field(id).parent)
+      way.insert(way.begin(), id);
     for (const auto id : way) {
       Value*& below = at->children[record::field(id).slot];
       if (below == nullptr) below = record::make_group(arena_, record::field(id));
@@ -209,18 +212,19 @@ class Reader::Matching {
         if (one.form == Form::group) check_quantities(one, member);
         if (!one.is_leaf() || one.quantity == nullptr || member.kind != Kind::quantity) continue;
         const auto& quantity = *one.quantity;
-        if (quantity.unit.empty()) findings_.report(FindingId::unit_missing, member.path, one.offset, {quantity.value});
-        if (quantity.value.empty()) findings_.report(FindingId::field_empty, member.path, one.offset, {"a unit without a value"});
+        if (quantity.unit.empty())
+          findings_.report(FindingId::unit_missing, member.path, one.offset, {quantity.value});
+        if (quantity.value.empty())
+          findings_.report(FindingId::field_empty, member.path, one.offset, {"a unit without a value"});
       }
     }
   }
 
-
   // --- what others wrote
   // ---------------------------------------------------------------------------------------------
 
-  // What each instance says of its visit: status, time, patient, wound. The first to say it is believed; another
-  // that says something else is not understood there, and that is told.
+  // What each instance says of its visit: status, time, patient, wound. The first to say it is believed;
+  // another that says something else is not understood there, and that is told.
   void read_visit_of_others(Visit& visit) {
     for (const auto number : mapping_.elsewhere().key) {
       const Template& key = mapping_.templates()[number - 1];
@@ -230,7 +234,8 @@ class Reader::Matching {
       const Template& sayings = mapping_.templates()[number - 1];
       if (visit.panel->type == sayings.resource_type) match_sayings(sayings, *visit.panel, visit);
       for (Instance* instance : visit.members) {
-        if (instance != visit.panel && instance->type == sayings.resource_type) match_sayings(sayings, *instance, visit);
+        if (instance != visit.panel && instance->type == sayings.resource_type)
+          match_sayings(sayings, *instance, visit);
       }
     }
     visit.record_key = visit.record.text(FieldId::id);
@@ -288,11 +293,12 @@ class Reader::Matching {
     if (made != nullptr) attach(instance, made_from.loop, made, scope);
   }
 
-  // Several instances may bring one element of a list: an assertion that refers to its findings, or one finding of
-  // each kind. Where that is not certain the element stays alone, and that is told.
+  // Several instances may bring one element of a list: an assertion that refers to its findings, or one
+  // finding of each kind. Where that is not certain the element stays alone, and that is told.
   Value* element_for(const Instance& instance, const Visit& visit) {
     const auto alike = [&](const Instance& other) {
-      return other.element != nullptr && other.made_from->one_way && same_settings(*other.made_from, *instance.made_from);
+      return other.element != nullptr && other.made_from->one_way &&
+             same_settings(*other.made_from, *instance.made_from);
     };
     Value* found = nullptr;
     std::size_t candidates = 0;
@@ -300,7 +306,8 @@ class Reader::Matching {
       if (other == &instance || !alike(*other)) continue;
       if (instances_.refers_to(*other, instance) && other->type != instance.type) return other->element;
       const bool taken = std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* one) {
-        return one->element == other->element && (one->made_from == instance.made_from || one->type != instance.type);
+        return one->element == other->element &&
+               (one->made_from == instance.made_from || one->type != instance.type);
       });
       if (taken || other->element == found) continue;
       found = other->element;
@@ -316,9 +323,10 @@ class Reader::Matching {
 
   static bool same_settings(const Template& a, const Template& b) {
     return a.has_loop && b.has_loop && a.loop.field == b.loop.field &&
-           std::equal(a.sets.begin(), a.sets.end(), b.sets.begin(), b.sets.end(), [](const Setting& x, const Setting& y) {
-             return x.accessor.field == y.accessor.field && x.word == y.word;
-           });
+           std::equal(a.sets.begin(), a.sets.end(), b.sets.begin(), b.sets.end(),
+                      [](const Setting& x, const Setting& y) {
+                        return x.accessor.field == y.accessor.field && x.word == y.word;
+                      });
   }
 
   static bool is_copy(const Template& made_from) { return made_from.body->pure_mirror; }
@@ -844,8 +852,8 @@ class Reader::Matching {
         return;
       }
     }
-    if (mapping_.is_document() && is_leaf_text && part.domain != nullptr && (kind == Kind::code || kind == Kind::word) &&
-        part.domain->find(text) == nullptr) {
+    if (mapping_.is_document() && is_leaf_text && part.domain != nullptr &&
+        (kind == Kind::code || kind == Kind::word) && part.domain->find(text) == nullptr) {
       report(FindingId::code_unknown_word, *instance_->resource, &node, {text, part.domain->name, ""});
       return;
     }
@@ -869,23 +877,30 @@ class Reader::Matching {
       const SiteWord* row = spelling.words->reading(cell);
       if (row == nullptr) {
         constexpr std::size_t shown = 60;  // of a cell that may be long
-        report(FindingId::cell_unknown, *instance_->resource, &node, {cell.substr(0, shown), spelling.words->name()});
+        report(FindingId::cell_unknown, *instance_->resource, &node,
+               {cell.substr(0, shown), spelling.words->name()});
         if (kind != Kind::code || part.facet != Facet::self) return false;
         return set(part, Facet::text, cell, node, scope);
       }
       if (row->none) return set(part, Facet::none, "none", node, scope);
-      const SiteWord* back = row->absent.empty() ? spelling.words->writing(row->means) : spelling.words->writing_absent(row->absent);
-      if (back != nullptr && back->cell != cell) report(FindingId::read_alike, *instance_->resource, &node, {cell, back->cell});
+      const SiteWord* back = row->absent.empty() ? spelling.words->writing(row->means)
+                                                 : spelling.words->writing_absent(row->absent);
+      if (back != nullptr && back->cell != cell)
+        report(FindingId::read_alike, *instance_->resource, &node, {cell, back->cell});
       if (!row->absent.empty()) return set(part, Facet::absent, row->absent, node, scope);
       text = row->means;
     }
     if (spelling.time != nullptr) {
       std::string charted;
       switch (spelling.time->read(text, charted)) {
-        case TimeForm::Outcome::good: break;
-        case TimeForm::Outcome::never: return refuse(FindingId::local_time_never, {spelling.time->zone_name()});
-        case TimeForm::Outcome::twice: return refuse(FindingId::local_time_twice, {spelling.time->zone_name()});
-        case TimeForm::Outcome::no_time: return refuse(FindingId::local_time_form, {spelling.time->patterns_text()});
+        case TimeForm::Outcome::good:
+          break;
+        case TimeForm::Outcome::never:
+          return refuse(FindingId::local_time_never, {spelling.time->zone_name()});
+        case TimeForm::Outcome::twice:
+          return refuse(FindingId::local_time_twice, {spelling.time->zone_name()});
+        case TimeForm::Outcome::no_time:
+          return refuse(FindingId::local_time_form, {spelling.time->patterns_text()});
       }
       text = arena_.keep(charted);
     }
@@ -1023,7 +1038,8 @@ class Reader::Matching {
     }
     for (Instance* instance : visit.members) verify(*instance, visit, true);
     // What several visits share says what the first of them knew.
-    for (Instance* instance : visit.shared) verify(*instance, visit, instances_.visits().size() == 1 && !of_set_);
+    for (Instance* instance : visit.shared)
+      verify(*instance, visit, instances_.visits().size() == 1 && !of_set_);
     for (const auto& planned : plan.instances()) {
       if (!visit.ours || planned.again || planned_.contains(planned.uuid_text())) continue;
       report(FindingId::mirror_missing, *visit.panel->resource, visit.panel->resource->node,
@@ -1215,8 +1231,8 @@ class Reader::Matching {
         writer_.append_request(*instance.planned, repeat, scratch_);
         return bytes(*request) == scratch_ || says(*request, scratch_);
       };
-      const bool known = asks(writer_.repeat(*instance.planned)) || asks(Repeat::create_once) || asks(Repeat::update) ||
-                         asks(Repeat::create);
+      const bool known = asks(writer_.repeat(*instance.planned)) || asks(Repeat::create_once) ||
+                         asks(Repeat::update) || asks(Repeat::create);
       if (!known && tell_) {
         report(FindingId::mirror_differs, *instance.resource, request, {"identity"});
       }
@@ -1246,7 +1262,9 @@ class Reader::Matching {
     report_unused(instance, root);
   }
 
-  bool is_message() const { return mapping_.is_document() && mapping_.layout().syntax == LayoutSyntax::hl7v2; }
+  bool is_message() const {
+    return mapping_.is_document() && mapping_.layout().syntax == LayoutSyntax::hl7v2;
+  }
   // Whether a part that is not there is the coding system of an observation's unit.
   bool is_unit_system(const Part& part, const Node& parent) const {
     if (!is_message() || mapping_.names().text(part.name) != "3") return false;
@@ -1264,11 +1282,13 @@ class Reader::Matching {
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
       // What is contained are instances of their own.
-      if (at->name_text == "contained" && &node == instance.resource->node && !mapping_.is_document()) continue;
+      if (at->name_text == "contained" && &node == instance.resource->node && !mapping_.is_document())
+        continue;
       // What stands around the records of one document is shared by all: told once.
       if (!at->used && is_message() && at->name_text == syntax::er7_others) {
         for (Node* segment = at->first; segment != nullptr; segment = segment->next) {
-          if (told_.insert(segment->begin).second) report(FindingId::hl7_segment_astray, *instance.resource, segment, {});
+          if (told_.insert(segment->begin).second)
+            report(FindingId::hl7_segment_astray, *instance.resource, segment, {});
         }
         continue;
       }
@@ -1276,8 +1296,8 @@ class Reader::Matching {
       if (const auto left = !at->used && is_message() ? left_result(*at) : std::nullopt)
         report(left->id, *instance.resource, at, {left->status});
       else if (!at->used)
-        report(is_number_in_words(*at) ? FindingId::number_in_text : FindingId::instance_unread, *instance.resource, at,
-               {});
+        report(is_number_in_words(*at) ? FindingId::number_in_text : FindingId::instance_unread,
+               *instance.resource, at, {});
       else if (at->first != nullptr)
         report_unused(instance, *at);
     }
@@ -1309,7 +1329,7 @@ class Reader::Matching {
   Kind sets_kind_ = Kind::text;
   bool yielding_ = false;  // what is matched gives way to what was said before
   std::unordered_map<const Value*, const Instance*> begun_by_;  // lists that a yielding instance made
-  std::set<std::uint32_t> told_;  // places of what was not read, in a document
+  std::set<std::uint32_t> told_;                                // places of what was not read, in a document
   std::string scratch_, precision_url_;
   std::uint32_t name_reference_ = 0;
 };
@@ -1346,8 +1366,9 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
       if (resource == nullptr) continue;  // a deletion
       if (is_older) {
         // FHIR R4 http.html#history: the newest version comes first.
-        findings.report(record::FindingId::instance_older_version, "Bundle.entry[" + std::to_string(number) + "]",
-                        resource->begin, {plain_text(resource->member("resourceType"))});
+        findings.report(record::FindingId::instance_older_version,
+                        "Bundle.entry[" + std::to_string(number) + "]", resource->begin,
+                        {plain_text(resource->member("resourceType"))});
         continue;
       }
       resources.push_back({resource, bytes, plain_text(url), {}, 0, entry, number});

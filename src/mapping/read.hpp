@@ -23,15 +23,16 @@ struct Unread {
 /// Reads instances. One for each thread; the mapping is shared and must outlive it.
 class Reader {
  public:
-  /// `options`: only name_space and visit_window matter; how references were written is seen in the instances.
+  /// `options`: only name_space and visit_window matter; how references were written is seen in the
+  /// instances.
   Reader(const Mapping& mapping, Options options);
 
   /// Reads one FHIR JSON document: a Bundle or a single resource. `tree` was read from `bytes` with the
   /// mapping's names(); both, and the arena that the records go into, must outlive the records. Appends a
   /// record for each visit, in the order of their panels. Findings: mirror.differs, instance.unread, …; paths
-  /// are FHIRPath. `of_set`: other documents hold other visits of the same wounds, so what visits share may say
-  /// what another one knew. Of a document set: `tree` is one document of the layout, after open_cells(); a record for
-  /// each of its records.
+  /// are FHIRPath. `of_set`: other documents hold other visits of the same wounds, so what visits share may
+  /// say what another one knew. Of a document set: `tree` is one document of the layout, after open_cells();
+  /// a record for each of its records.
   void read(syntax::Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records, bool of_set = false);
 
@@ -45,7 +46,8 @@ class Reader {
     syntax::Node* entry = nullptr;  // its Bundle entry, or nullptr
     std::uint32_t number = 0;       // of the entry
     std::string_view url{};         // how others refer to it: Type/id, else full_url; made while reading
-    const syntax::Node* container = nullptr;  // the resource that it is contained in, and how that is referred to
+    const syntax::Node* container =
+        nullptr;  // the resource that it is contained in, and how that is referred to
     std::string_view container_url{};
     const syntax::Node* whole = nullptr;  // the document that a record of a site's layout is a part of
   };

@@ -52,7 +52,9 @@ bool is_uuid(std::string_view text) {
   if (text.size() != 36) return false;
   for (std::size_t i = 0; i < text.size(); ++i) {
     const bool dash = i == 8 || i == 13 || i == 18 || i == 23;
-    if (dash ? text[i] != '-' : std::string_view("0123456789abcdefABCDEF").find(text[i]) == std::string_view::npos) return false;
+    if (dash ? text[i] != '-'
+             : std::string_view("0123456789abcdefABCDEF").find(text[i]) == std::string_view::npos)
+      return false;
   }
   return true;
 }
@@ -74,7 +76,8 @@ std::string uri_of_root(std::string_view root) {
 }
 
 std::string root_of_uri(std::string_view uri) {
-  if (uri.starts_with(oid_begin) && is_oid(uri.substr(oid_begin.size()))) return std::string(uri.substr(oid_begin.size()));
+  if (uri.starts_with(oid_begin) && is_oid(uri.substr(oid_begin.size())))
+    return std::string(uri.substr(oid_begin.size()));
   if (!uri.starts_with(uuid_begin)) return {};
   const auto uuid = uri.substr(uuid_begin.size());
   // Capitals would come back small.

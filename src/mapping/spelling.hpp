@@ -99,8 +99,9 @@ struct NumberForm {
 /// The row of that name ("text", "decimal-comma"), or nullptr.
 const NumberForm* find_number_form(std::string_view name);
 
-/// A URI of an object identifier or UUID, and the root of an HL7 version 3 instance identifier: `urn:oid:2.999.1` is
-/// `2.999.1`; `urn:uuid:` has small letters, the root capitals. Empty for a text that is neither.
+/// A URI of an object identifier or UUID, and the root of an HL7 version 3 instance identifier:
+/// `urn:oid:2.999.1` is `2.999.1`; `urn:uuid:` has small letters, the root capitals. Empty for a text that is
+/// neither.
 std::string uri_of_root(std::string_view root);
 std::string root_of_uri(std::string_view uri);
 
@@ -110,8 +111,10 @@ struct Spelling {
   const NumberForm* number = nullptr;
   const TimeForm* time = nullptr;
   bool is_root = false;  // of an HL7 version 3 identifier
-  std::string unit{};  // declared: the cell holds the number alone
-  bool any() const { return words != nullptr || number != nullptr || time != nullptr || is_root || !unit.empty(); }
+  std::string unit{};    // declared: the cell holds the number alone
+  bool any() const {
+    return words != nullptr || number != nullptr || time != nullptr || is_root || !unit.empty();
+  }
 };
 
 }  // namespace charpie::mapping

@@ -19,7 +19,11 @@ using record::Record;
 using record::Value;
 
 Writer::Writer(const Mapping& mapping, Options options)
-    : mapping_(&mapping), program_(&mapping.program()), options_(std::move(options)), facets_(knowledge_), plan_(mapping) {
+    : mapping_(&mapping),
+      program_(&mapping.program()),
+      options_(std::move(options)),
+      facets_(knowledge_),
+      plan_(mapping) {
   knowledge_.terms = &mapping.terms();
   knowledge_.fixed_units = &mapping.fixed_units();
   knowledge_.absent_reasons = mapping.terms().domain("absent-reason");
@@ -171,10 +175,12 @@ void Writer::append_reference(const Planned& target, std::string& out) const {
 
 // The system of an identifier that is the resource's UUID.
 std::string Writer::system_of(const Planned& instance) const {
-  return mapping_->canonical() + (instance.made_from->lifetime == Lifetime::program ? "/program-id" : "/wound-id");
+  return mapping_->canonical() +
+         (instance.made_from->lifetime == Lifetime::program ? "/program-id" : "/wound-id");
 }
 
-// In a batch no entry may refer to another (FHIR R4, http.html#brules), and search URIs serve in transactions only
+// In a batch no entry may refer to another (FHIR R4, http.html#brules), and search URIs serve in transactions
+// only
 // (#trules): what is left is the target's identifier, which any server takes in any order.
 void Writer::append_identifier(const Planned& target, std::string& out) const {
   const bool of_visit = target.made_from->lifetime == Lifetime::visit;
@@ -201,7 +207,8 @@ void Writer::append_identifier(const Planned& target, std::string& out) const {
 // --- parts
 // -----------------------------------------------------------------------------------------------------
 
-Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string& out, std::uint32_t skipped) {
+Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string& out,
+                           std::uint32_t skipped) {
   const Step& step = program_->step(number);
   if (step.has_root && follow(step.root, scope) == nullptr) return Said::nothing;
   if (step.when != nullptr && !holds(*step.when, scope, options_, facets_)) return Said::nothing;
@@ -211,16 +218,27 @@ Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string
       out += lead;
       return Said::constant;
     case Step::Kind::object:
-    case Step::Kind::array: return write_bracket(number, scope, out, lead);
-    case Step::Kind::hole: return write_hole(step, scope, out, lead);
-    case Step::Kind::text: return write_text(number, scope, out, lead);
-    case Step::Kind::typed: return write_typed(number, scope, out, lead);
-    case Step::Kind::choose: return write_choice(number, scope, out);
-    case Step::Kind::alternative: return write_all(number + 1, step.next, scope, out);
-    case Step::Kind::loop: return write_loop(number, scope, out);
-    case Step::Kind::references: return write_references(step, out);
-    case Step::Kind::labels: out += labels_; return labels_.empty() ? Said::nothing : Said::hole;
-    case Step::Kind::shared: return write_shared(number, scope, out);
+    case Step::Kind::array:
+      return write_bracket(number, scope, out, lead);
+    case Step::Kind::hole:
+      return write_hole(step, scope, out, lead);
+    case Step::Kind::text:
+      return write_text(number, scope, out, lead);
+    case Step::Kind::typed:
+      return write_typed(number, scope, out, lead);
+    case Step::Kind::choose:
+      return write_choice(number, scope, out);
+    case Step::Kind::alternative:
+      return write_all(number + 1, step.next, scope, out);
+    case Step::Kind::loop:
+      return write_loop(number, scope, out);
+    case Step::Kind::references:
+      return write_references(step, out);
+    case Step::Kind::labels:
+      out += labels_;
+      return labels_.empty() ? Said::nothing : Said::hole;
+    case Step::Kind::shared:
+      return write_shared(number, scope, out);
   }
   return Said::nothing;
 }
@@ -293,7 +311,8 @@ Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::s
   }
   for (std::uint32_t i = 0; i < list->count; ++i) {
     // Without what it must have, an element would say something else.
-    if (mapping_->is_document() && !holds_required(*list->children[i], record::field(step.accessor.field))) continue;
+    if (mapping_->is_document() && !holds_required(*list->children[i], record::field(step.accessor.field)))
+      continue;
     inside.level[step.loop_level] = list->children[i];
     inside.index[step.loop_level] = i;
     said = std::max(said, write(number + 1, inside, out));
@@ -305,8 +324,9 @@ Writer::Said Writer::write_references(const Step& step, std::string& out) {
   Said said = Said::nothing;
   for (const auto& one : plan_.instances()) {
     const auto& made_from = *one.made_from;
-    const bool listed = step.number == all_of_visit ? made_from.lifetime == Lifetime::visit && !made_from.bookkeeping
-                                                    : made_from.panel_number == step.number;
+    const bool listed = step.number == all_of_visit
+                            ? made_from.lifetime == Lifetime::visit && !made_from.bookkeeping
+                            : made_from.panel_number == step.number;
     if (!listed || one.again) continue;
     if (options_.pack == "batch") {
       out += R"({"type":")";
@@ -350,8 +370,9 @@ std::string Writer::path_of(const Accessor& accessor, const Scope& scope) const 
 }
 
 const Planned* Writer::target_of(const Step& step, const Scope& scope) const {
-  const Planned* target = mapping_->templates()[step.number - 1].has_loop ? plan_.find(step.number, scope.level[1])
-                                                                          : plan_.find(step.number);
+  const Planned* target = mapping_->templates()[step.number - 1].has_loop
+                              ? plan_.find(step.number, scope.level[1])
+                              : plan_.find(step.number);
   // A practitioner stands for the performer of the innermost loop.
   for (std::size_t level = 2; target == nullptr && level < scope.level.size(); ++level) {
     if (scope.level[level] != nullptr) target = plan_.find(step.number, scope.level[level]);
@@ -389,7 +410,8 @@ std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
       const Value* value = follow(step.accessor, scope);
       if (value == nullptr) return {};
       if (step.has_sets_kind && (!value->is_leaf() || value->kind != step.sets_kind)) return {};
-      if (step.part->spelling.any() || (mapping_->is_document() && (step.facet == Facet::value || step.facet == Facet::unit))) {
+      if (step.part->spelling.any() ||
+          (mapping_->is_document() && (step.facet == Facet::value || step.facet == Facet::unit))) {
         std::string_view why;
         return spell(*step.part, *value, why);
       }
@@ -471,13 +493,15 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
   if (value.quantity != nullptr && (part.facet == Facet::value || part.facet == Facet::unit)) {
     // A number without its unit, or a unit alone, would say something else.
     for (const auto& limit : mapping_->limits(part.accessor.field)) {
-      const auto* words = limit.spelled != nullptr && limit.facet == Facet::unit ? limit.spelled->spelling.words : nullptr;
+      const auto* words =
+          limit.spelled != nullptr && limit.facet == Facet::unit ? limit.spelled->spelling.words : nullptr;
       if (words != nullptr && words->writing(value.quantity->unit) == nullptr) {
         return refuse("no cell of " + words->name() + " means '" + std::string(value.quantity->unit) + "'");
       }
     }
     if (!spelling.unit.empty() && value.quantity->unit != spelling.unit) {
-      return refuse("the layout has it in " + spelling.unit + ", not in '" + std::string(value.quantity->unit) + "'");
+      return refuse("the layout has it in " + spelling.unit + ", not in '" +
+                    std::string(value.quantity->unit) + "'");
     }
     // Without its comparator the number would say something else.
     if (!value.quantity->comparator.empty() && !mapping_->carries(part.accessor.field, Facet::comparator)) {
@@ -512,7 +536,8 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
   if (text.empty()) return {};
   if (spelling.time != nullptr) {
     if (spelling.time->write(text, spelled_)) return spelled_;
-    return refuse("no pattern of '" + spelling.time->name() + "' would come back as it (" + spelling.time->patterns_text() +
+    return refuse("no pattern of '" + spelling.time->name() + "' would come back as it (" +
+                  spelling.time->patterns_text() +
                   (spelling.time->zone_name().empty() ? "" : ", " + spelling.time->zone_name()) + ")");
   }
   if (spelling.is_root) {
@@ -535,7 +560,8 @@ std::string_view Writer::primitive_text(const Part& part, const Scope& scope, co
   return text.empty() ? text : rendered(step, text, scratch_text_);
 }
 
-Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::string& out, std::string_view lead) {
+Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::string& out,
+                                std::string_view lead) {
   if (step.source == Source::reference && options_.pack == "batch") return write_identified(step, scope, out);
   auto text = hole_text(step, scope);
   if (text.empty()) return Said::nothing;
@@ -552,8 +578,8 @@ Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::strin
   }
   if (lineage_ != nullptr) {
     const bool of_field = step.source == Source::field;
-    lineage_->push_back({begin, out.size(), of_field ? path_of(step.accessor, scope) : std::string{}, step.facet,
-                         step.part->mirror, step.part->place});
+    lineage_->push_back({begin, out.size(), of_field ? path_of(step.accessor, scope) : std::string{},
+                         step.facet, step.part->mirror, step.part->place});
   }
   out += ',';
   return step.part->each || step.source == Source::fixed ? Said::repeated : Said::hole;
@@ -612,7 +638,9 @@ Writer::Said Writer::write_typed(std::uint32_t number, const Scope& scope, std::
 }
 
 bool Writer::render(const Part& part, const Scope& scope, const Planned& instance, std::string& out) {
-  if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels || part.kind == Part::Kind::choose) return false;
+  if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels ||
+      part.kind == Part::Kind::choose)
+    return false;
   instance_ = &instance;
   if (write(part.step, scope, out, program_->step(part.step).key_size) == Said::nothing) return false;
   out.pop_back();  // the comma
@@ -682,7 +710,9 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
     for (auto id = field.first_member; id != FieldId::visit; id = record::field(id).next_sibling) {
       const Field& member = record::field(id);
       if (value->children[member.slot] == nullptr) continue;
-      any = check_value(value->children[member.slot], member, path + "." + std::string(member.name), findings) || any;
+      any = check_value(value->children[member.slot], member, path + "." + std::string(member.name),
+                        findings) ||
+            any;
     }
     return any && (!mapping_->is_document() || holds_required(*value, field));
   }
@@ -701,7 +731,8 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
   if (!value->is_leaf()) return true;
   const auto& all_given = mapping_->layout().given;
   // What is given stands nowhere: alone, it does not keep its group.
-  bool held = std::none_of(all_given.begin(), all_given.end(), [&](const Given& one) { return one.field == field.id; });
+  bool held = std::none_of(all_given.begin(), all_given.end(),
+                           [&](const Given& one) { return one.field == field.id; });
   const auto report = [&](std::string_view why) {
     findings.report(record::FindingId::not_in_form, path, value->offset, {why});
   };
@@ -719,8 +750,9 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
         report("a code of another system");
         held = false;
       }
-      const bool text = mapping_->carries(field.id, Facet::text) &&
-                        (!mapping_->is_document() || value->code->word.empty() || carries_text_apart(*mapping_, field.id));
+      const bool text =
+          mapping_->carries(field.id, Facet::text) &&
+          (!mapping_->is_document() || value->code->word.empty() || carries_text_apart(*mapping_, field.id));
       if (!value->code->text.empty() && !text) {
         report("words beside the code");
         held = held && !value->code->word.empty();
@@ -732,7 +764,8 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
   if (value->quantity != nullptr && field.kind == Kind::quantity) {
     for (const auto& [facet, why] :
          {std::pair{Facet::comparator, "a comparator"}, std::pair{Facet::estimated, "an estimate"}}) {
-      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet)) report(why);
+      if (!facets_.get(value, field.id, facet, nullptr).empty() && !mapping_->carries(field.id, facet))
+        report(why);
     }
   }
   std::string spelled_why;
@@ -775,13 +808,16 @@ bool Writer::holds_required(const Value& group, const Field& shape) {
       said = said || !spell(*limit.spelled, *value, why).empty();
     }
     if (limited && !said) return false;
-    if (value->code != nullptr && member.kind == Kind::code && value->code->has_foreign() && !mapping_->carries(id, Facet::code)) return false;
+    if (value->code != nullptr && member.kind == Kind::code && value->code->has_foreign() &&
+        !mapping_->carries(id, Facet::code))
+      return false;
   }
   return true;
 }
 
 // What a layout has no place for at all, or not as it is: none, absent, an answer.
-bool Writer::check_carried(const Value& value, const Field& field, const std::string& path, record::Findings& findings) {
+bool Writer::check_carried(const Value& value, const Field& field, const std::string& path,
+                           record::Findings& findings) {
   if (field.id == FieldId::format) return true;
   const bool listed = std::any_of(mapping_->not_carried().begin(), mapping_->not_carried().end(),
                                   [&](const NotCarried& row) { return row.field == field.id; });
@@ -793,7 +829,8 @@ bool Writer::check_carried(const Value& value, const Field& field, const std::st
   const bool none = value.form == Form::none;
   if (!none && value.form != Form::absent) return true;
   const Facet facet = none ? Facet::none : Facet::absent;
-  std::string_view why = none ? "the layout cannot say \"none\" here" : "the layout cannot say why there is no answer";
+  std::string_view why =
+      none ? "the layout cannot say \"none\" here" : "the layout cannot say why there is no answer";
   bool held = mapping_->carries(field.id, facet);
   // One of several tables may have the word.
   std::string reason;
@@ -815,9 +852,11 @@ void Writer::check_given(const Record& record, record::Findings& findings) {
   for (const auto& given : mapping_->layout().given) {
     visit_given(record.root, given.field, [&](Value* group, const Field& field, const std::string& path) {
       const Value* value = group == nullptr ? nullptr : group->children[field.slot];
-      const auto text = facets_.get(value, field.id, field.kind == Kind::code ? Facet::word : Facet::self, nullptr);
+      const auto text =
+          facets_.get(value, field.id, field.kind == Kind::code ? Facet::word : Facet::self, nullptr);
       if (text == given.text) return;
-      findings.report(record::FindingId::not_in_form, path, value == nullptr ? record.root->offset : value->offset,
+      findings.report(record::FindingId::not_in_form, path,
+                      value == nullptr ? record.root->offset : value->offset,
                       {"every record of this layout has '" + given.text + "' here"});
     });
   }

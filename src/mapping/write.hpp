@@ -35,8 +35,8 @@ class Writer {
   /// (`not-in-form`), and a record without any system for its identity (`identity.no-system`, blocking).
   void check(const record::Record& record, record::Findings& findings);
 
-  /// Appends one Bundle (pack transaction or collection), compact JSON without a line end. Of a document set: the
-  /// document, as its template has it.
+  /// Appends one Bundle (pack transaction or collection), compact JSON without a line end. Of a document set:
+  /// the document, as its template has it.
   void write_bundle(const record::Record& record, std::string& out);
   /// Appends each resource as compact JSON and tells where it is; for packs that place resources themselves.
   void write_resources(const record::Record& record, std::string& out, std::vector<WrittenInstance>& written);
@@ -51,8 +51,11 @@ class Writer {
   bool says_anything(const Part& members, const Scope& scope, const Planned& instance);
   /// The text a primitive part says; empty when nothing. Valid until the next call.
   std::string_view primitive_text(const Part& part, const Scope& scope, const Planned& instance);
-  /// How a resource is loaded: the request of its entry in a transaction or batch. Appends {"method":…,"url":…}.
-  void append_request(const Planned& instance, std::string& out) const { append_request(instance, repeat(instance), out); }
+  /// How a resource is loaded: the request of its entry in a transaction or batch. Appends
+  /// {"method":…,"url":…}.
+  void append_request(const Planned& instance, std::string& out) const {
+    append_request(instance, repeat(instance), out);
+  }
   void append_request(const Planned& instance, Repeat repeat, std::string& out) const;
   /// What is to happen when the server has the resource already.
   Repeat repeat(const Planned& instance) const;
@@ -65,8 +68,8 @@ class Writer {
     knowledge_.fixed = options_.units == "fixed";
   }
   Facets& facets() { return facets_; }
-  /// What a hole of a site's layout says of a value; empty, and `why` says why, when the layout has no words for it.
-  /// Valid until the next call.
+  /// What a hole of a site's layout says of a value; empty, and `why` says why, when the layout has no words
+  /// for it. Valid until the next call.
   std::string_view spell(const Part& part, const record::Value& value, std::string_view& why);
 
  private:
@@ -82,8 +85,8 @@ class Writer {
   void start(const record::Record& record);
   void write_instance(const Planned& instance, std::string& out);
   Scope scope_of(const Planned& instance) const;
-  // Each appends what a step says, with its name and a comma behind, or nothing. `skipped` bytes of its lead are left
-  // out.
+  // Each appends what a step says, with its name and a comma behind, or nothing. `skipped` bytes of its lead
+  // are left out.
   Said write(std::uint32_t number, const Scope& scope, std::string& out, std::uint32_t skipped = 0);
   Said write_all(std::uint32_t first, std::uint32_t end, const Scope& scope, std::string& out);
   Said write_bracket(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
@@ -119,7 +122,7 @@ class Writer {
   const Planned* instance_ = nullptr;
   std::vector<Stretch> stretches_;
   std::vector<Lineage>* lineage_ = nullptr;
-  std::string visit_query_;  // of a visit's resources: identifier=SYSTEM|KEY, encoded
+  std::string visit_query_;    // of a visit's resources: identifier=SYSTEM|KEY, encoded
   std::string labels_;         // of the run: codings, each with a comma behind
   std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped
   std::string scratch_, scratch_text_, spelled_, why_;

@@ -74,7 +74,8 @@ void Findings::begin(std::string_view file, std::string_view record_key, std::st
 void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
                       std::initializer_list<std::string_view> values) {
   const FindingKind& kind = finding_kind(id);
-  const Grade grade = grades_.empty() ? Grade{kind.severity, kind.blocks, true} : grades_[static_cast<std::size_t>(id)];
+  const Grade grade =
+      grades_.empty() ? Grade{kind.severity, kind.blocks, true} : grades_[static_cast<std::size_t>(id)];
   if (!grade.reported) return;
   Finding finding{id,
                   grade.severity,
@@ -97,8 +98,9 @@ void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
 }
 
 void Findings::place(Finding& finding, std::uint32_t offset) {
-  const auto part = std::upper_bound(parts_.begin(), parts_.end(), offset,
-                                     [](std::uint32_t at, const syntax::PiecePart& one) { return at < one.begin; });
+  const auto part =
+      std::upper_bound(parts_.begin(), parts_.end(), offset,
+                       [](std::uint32_t at, const syntax::PiecePart& one) { return at < one.begin; });
   const syntax::PiecePart* const in = part == parts_.begin() ? nullptr : &*(part - 1);
   const auto begin = in == nullptr ? 0 : in->begin;
   if (offset < last_offset_ || last_offset_ < begin) {

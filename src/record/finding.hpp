@@ -1,12 +1,12 @@
-// A finding: something in the data that a person should know, with its place. Bad data is reported and the work
-// goes on; only what stops the work is an Error (base/result.hpp). The list of findings is findings.def.
+// A finding: something in the data that a person should know, with its place. Bad data is reported and the
+// work goes on; only what stops the work is an Error (base/result.hpp). The list of findings is findings.def.
 #pragma once
 #include <cstdint>
-#include <span>
 #include <initializer_list>
-#include <utility>
+#include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "record/record.hpp"
@@ -38,20 +38,22 @@ std::span<const FindingKind> finding_kinds();
 /// The id of a slug, or FindingId::count.
 FindingId find_finding(std::string_view slug);
 
-/// A path without the places in lists: "spaces[1].extent" -> "spaces.extent". What is alike, whatever element it is in.
+/// A path without the places in lists: "spaces[1].extent" -> "spaces.extent". What is alike, whatever element
+/// it is in.
 std::string without_indexes(std::string_view path);
 
-/// One finding in one place. Owns its texts; holds no patient identifier: `record_key` is the record's own key.
+/// One finding in one place. Owns its texts; holds no patient identifier: `record_key` is the record's own
+/// key.
 struct Finding {
   FindingId id;
   Severity severity;
   bool blocks;
   std::string file;
-  std::uint32_t line = 0;    // 1-based; 0 when unknown
+  std::uint32_t line = 0;  // 1-based; 0 when unknown
   std::uint32_t column = 0;
   std::string record_key;
-  std::string path;          // dotted field path with list indexes: spaces[1].extent, or FHIRPath in an instance
-  std::string message;       // the values seen already in place
+  std::string path;     // dotted field path with list indexes: spaces[1].extent, or FHIRPath in an instance
+  std::string message;  // the values seen already in place
   std::string mend;
 };
 
@@ -62,27 +64,30 @@ struct Grade {
   bool reported = true;
 };
 
-/// Where findings go. Knows the record being worked on, so that whoever reports names only the path and the values.
+/// Where findings go. Knows the record being worked on, so that whoever reports names only the path and the
+/// values.
 class Findings {
  public:
-  /// From here on findings belong to this record. `bytes` are those that offsets count in; `first_line` is the
-  /// line of their first byte, `first_column` its column. All texts must outlive the work on the record.
-  void begin(std::string_view file, std::string_view record_key, std::string_view bytes, std::uint32_t first_line,
-             std::uint32_t first_column = 1);
-  /// From here on offsets are of bytes that were put together from these parts, which must outlive the work on them:
-  /// a finding says the part's line and file. Empty: they stood together.
+  /// From here on findings belong to this record. `bytes` are those that offsets count in; `first_line` is
+  /// the line of their first byte, `first_column` its column. All texts must outlive the work on the record.
+  void begin(std::string_view file, std::string_view record_key, std::string_view bytes,
+             std::uint32_t first_line, std::uint32_t first_column = 1);
+  /// From here on offsets are of bytes that were put together from these parts, which must outlive the work
+  /// on them: a finding says the part's line and file. Empty: they stood together.
   void set_parts(std::span<const syntax::PiecePart> parts) { parts_ = parts; }
   void set_record_key(std::string_view key) { record_key_ = key; }
-  /// Gives the key to the findings since `mark` (an earlier all().size()): of a record whose key was read later.
+  /// Gives the key to the findings since `mark` (an earlier all().size()): of a record whose key was read
+  /// later.
   void name_since(std::size_t mark, std::string_view key) {
     for (auto i = mark; i < found_.size(); ++i) found_[i].record_key = key;
   }
-  /// Findings from here on are judged by these, one a finding kind; they must outlive this. Empty: by the list.
+  /// Findings from here on are judged by these, one a finding kind; they must outlive this. Empty: by the
+  /// list.
   void set_grades(std::span<const Grade> grades) { grades_ = grades; }
   /// The offset of a finding whose place is not known: line and column stay 0.
   static constexpr std::uint32_t no_place = 0xFFFFFFFF;
-  /// Reports one finding at a byte offset (lines and columns count from 1, columns in characters). `values` fill
-  /// the {} of the message, then of the mend, in order.
+  /// Reports one finding at a byte offset (lines and columns count from 1, columns in characters). `values`
+  /// fill the {} of the message, then of the mend, in order.
   void report(FindingId id, std::string_view path, std::uint32_t offset,
               std::initializer_list<std::string_view> values);
 

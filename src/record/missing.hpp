@@ -1,4 +1,5 @@
-// What a record cannot do without: for records that did not come as our own JSON, whose reader tells it itself.
+// What a record cannot do without: for records that did not come as our own JSON, whose reader tells it
+// itself.
 #pragma once
 #include "record/finding.hpp"
 #include "record/record.hpp"

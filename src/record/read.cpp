@@ -143,7 +143,9 @@ struct Place {
   }
   // A name as FHIRPath writes it (2.0.0, Identifiers): in backticks when it is no plain word.
   static std::string identifier(std::string_view name) {
-    const auto is_plain = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_'; };
+    const auto is_plain = [](char c) {
+      return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
+    };
     bool plain = !(name.front() >= '0' && name.front() <= '9');
     std::string quoted = "`";
     for (const char c : name) {

@@ -1,4 +1,5 @@
-// Reads mappings/rules/*.csv and a site's own rows, and proves that every limit and every set of words is there.
+// Reads mappings/rules/*.csv and a site's own rows, and proves that every limit and every set of words is
+// there.
 #include <algorithm>
 #include <charconv>
 #include <optional>
@@ -82,7 +83,9 @@ bool is_word_character(char c) {
   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || (c & 0x80) != 0;
 }
 
-char small(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
+char small(char c) {
+  return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+}
 
 // Whether the words (small letters) stand in the text as whole words.
 bool has_words(std::string_view text, std::string_view words) {
@@ -116,7 +119,8 @@ class RuleLoader {
     slugs_.push_back(times_slug);
     for (const auto& shape : record::dictionary()) {
       const bool coded = shape.kind == record::Kind::code || shape.kind == record::Kind::word;
-      book_.domains_[static_cast<std::size_t>(shape.id)] = coded ? book_.terms().domain(shape.argument) : nullptr;
+      book_.domains_[static_cast<std::size_t>(shape.id)] =
+          coded ? book_.terms().domain(shape.argument) : nullptr;
     }
     for (auto step : {&RuleLoader::read_words, &RuleLoader::read_slots, &RuleLoader::read_usual_units,
                       &RuleLoader::read_objects, &RuleLoader::read_questions, &RuleLoader::read_rules}) {
@@ -125,8 +129,12 @@ class RuleLoader {
     for (std::size_t i = 0; i < std::size(limit_rows); ++i) {
       if (book_.limits_[i].text.empty()) {
         return Error{Error::mapping_broken,
-                     "the limit " + std::string(limit_rows[i].slug) + "," + std::string(limit_rows[i].setting) + " is missing",
-                     rules_path, 0, 0, "put its row back"};
+                     "the limit " + std::string(limit_rows[i].slug) + "," +
+                         std::string(limit_rows[i].setting) + " is missing",
+                     rules_path,
+                     0,
+                     0,
+                     "put its row back"};
       }
     }
     if (!site_rules.empty()) {
@@ -144,13 +152,15 @@ class RuleLoader {
  private:
   static constexpr const char* rules_path = "rules/rules.csv";
 
-  static Error broken(Error::Kind kind, const std::string& file, std::size_t line, std::string message, std::string mend) {
+  static Error broken(Error::Kind kind, const std::string& file, std::size_t line, std::string message,
+                      std::string mend) {
     return {kind, std::move(message), file, line, 0, std::move(mend)};
   }
 
   Result<CsvTable> open(const std::string& path, std::initializer_list<std::string_view> columns) const {
     const std::string_view* text = tables_.find(path);
-    if (text == nullptr) return broken(Error::mapping_broken, path, 0, "the table is missing", "put it back below mappings/");
+    if (text == nullptr)
+      return broken(Error::mapping_broken, path, 0, "the table is missing", "put it back below mappings/");
     auto table = syntax::read_csv_table(*text, path);
     if (!table) {
       auto error = table.error();
@@ -159,7 +169,8 @@ class RuleLoader {
     }
     for (const auto column : columns) {
       if (table->column(column) == CsvTable::none) {
-        return broken(Error::mapping_broken, path, 1, "the column '" + std::string(column) + "' is missing", "put it back");
+        return broken(Error::mapping_broken, path, 1, "the column '" + std::string(column) + "' is missing",
+                      "put it back");
       }
     }
     return table;
@@ -174,18 +185,21 @@ class RuleLoader {
     for (std::size_t i = 0; i < std::size(set_rows); ++i) {
       const auto* domain = book_.terms().domain(set_rows[i].domain);
       if (domain == nullptr) {
-        return broken(Error::mapping_broken, path, 0, "there is no domain '" + std::string(set_rows[i].domain) + "'", "put its table back");
+        return broken(Error::mapping_broken, path, 0,
+                      "there is no domain '" + std::string(set_rows[i].domain) + "'", "put its table back");
       }
       domains.push_back(domain);
       book_.places_[i].assign(domain->concepts.size(), 0);
     }
     for (const auto& row : table->rows) {
       const auto name = table->cell(row, "set");
-      const auto set = std::find_if(std::begin(set_rows), std::end(set_rows), [&](const SetRow& one) { return one.name == name; });
+      const auto set = std::find_if(std::begin(set_rows), std::end(set_rows),
+                                    [&](const SetRow& one) { return one.name == name; });
       if (set == std::end(set_rows)) {
         std::vector<std::string_view> names;
         for (const auto& one : set_rows) names.push_back(one.name);
-        return broken(Error::mapping_broken, path, row.line, "no rule asks for the set '" + std::string(name) + "'", nearest(name, names));
+        return broken(Error::mapping_broken, path, row.line,
+                      "no rule asks for the set '" + std::string(name) + "'", nearest(name, names));
       }
       const auto i = static_cast<std::size_t>(set - std::begin(set_rows));
       const auto word = table->cell(row, "word");
@@ -193,13 +207,16 @@ class RuleLoader {
       if (meant == nullptr) {
         std::vector<std::string_view> names;
         for (const auto& one : domains[i]->concepts) names.push_back(one.word);
-        return broken(Error::mapping_broken, path, row.line, "'" + std::string(word) + "' is not a word of " + domains[i]->name, nearest(word, names));
+        return broken(Error::mapping_broken, path, row.line,
+                      "'" + std::string(word) + "' is not a word of " + domains[i]->name,
+                      nearest(word, names));
       }
       book_.places_[i][meant->index] = ++counts[i];
     }
     for (std::size_t i = 0; i < counts.size(); ++i) {
       if (counts[i] == 0) {
-        return broken(Error::mapping_broken, path, 0, "the set '" + std::string(set_rows[i].name) + "' has no word", "put its rows back");
+        return broken(Error::mapping_broken, path, 0,
+                      "the set '" + std::string(set_rows[i].name) + "' has no word", "put its rows back");
       }
     }
     return std::monostate{};
@@ -212,7 +229,8 @@ class RuleLoader {
     const auto* domain = book_.terms().domain("slot");
     const auto* scales = book_.terms().domain("pain-scale");
     if (domain == nullptr || scales == nullptr) {
-      return broken(Error::mapping_broken, path, 0, "the domains slot and pain-scale are needed", "put their tables back");
+      return broken(Error::mapping_broken, path, 0, "the domains slot and pain-scale are needed",
+                    "put their tables back");
     }
     book_.pain_most_.resize(scales->concepts.size());
     book_.slots_.resize(domain->concepts.size());
@@ -241,7 +259,8 @@ class RuleLoader {
         }
       }
       if (!good) {
-        return broken(Error::mapping_broken, path, row.line, "the row of '" + std::string(word) + "' is not understood",
+        return broken(Error::mapping_broken, path, row.line,
+                      "the row of '" + std::string(word) + "' is not understood",
                       "write a word of slot once, with step,N d or step,N mo or days,1 3 5");
       }
       seen[meant->index] = true;
@@ -249,7 +268,9 @@ class RuleLoader {
     }
     if (const auto missing = std::find(seen.begin(), seen.end(), false); missing != seen.end()) {
       return broken(Error::mapping_broken, path, 0,
-                    "the slot '" + domain->concepts[static_cast<std::size_t>(missing - seen.begin())].word + "' has no row", "add it");
+                    "the slot '" + domain->concepts[static_cast<std::size_t>(missing - seen.begin())].word +
+                        "' has no row",
+                    "add it");
     }
     return std::monostate{};
   }
@@ -261,7 +282,8 @@ class RuleLoader {
     for (const auto& row : table->rows) {
       std::string dimension(table->cell(row, "dimension")), unit(table->cell(row, "unit"));
       if (!book_.units().measures(unit, dimension)) {
-        return broken(Error::mapping_broken, path, row.line, "'" + unit + "' does not measure " + dimension, "correct the row");
+        return broken(Error::mapping_broken, path, row.line, "'" + unit + "' does not measure " + dimension,
+                      "correct the row");
       }
       book_.usual_.emplace_back(std::move(dimension), std::move(unit));
     }
@@ -274,9 +296,12 @@ class RuleLoader {
     if (!table) return table.error();
     for (const auto& row : table->rows) {
       ComparedObject object{std::string(table->cell(row, "words")), std::string(table->cell(row, "thing")),
-                            std::string(table->cell(row, "diameter_mm")), std::string(table->cell(row, "source"))};
-      if (object.words.empty() || object.thing.empty() || (!object.diameter_mm.empty() && !is_decimal(object.diameter_mm))) {
-        return broken(Error::mapping_broken, path, row.line, "the row is not understood", "write words, a thing, and a decimal or nothing");
+                            std::string(table->cell(row, "diameter_mm")),
+                            std::string(table->cell(row, "source"))};
+      if (object.words.empty() || object.thing.empty() ||
+          (!object.diameter_mm.empty() && !is_decimal(object.diameter_mm))) {
+        return broken(Error::mapping_broken, path, row.line, "the row is not understood",
+                      "write words, a thing, and a decimal or nothing");
       }
       if (object.thing == "comparison") {
         book_.comparing_.push_back(std::move(object.words));
@@ -295,7 +320,8 @@ class RuleLoader {
       }
     }
     if (const auto* own = book_.terms().domain("question")) {
-      for (const auto& one : own->concepts) book_.questions_.emplace(own->system + "|" + one.word, one.display);
+      for (const auto& one : own->concepts)
+        book_.questions_.emplace(own->system + "|" + one.word, one.display);
     }
     return std::monostate{};
   }
@@ -309,7 +335,8 @@ class RuleLoader {
   Outcome take_rules(const CsvTable& table, const std::string& file, Error::Kind kind) {
     for (const auto column : {"slug", "setting", "value"}) {
       if (table.column(column) == CsvTable::none) {
-        return broken(kind, file, 1, "the column '" + std::string(column) + "' is missing", "the columns are slug,setting,value,unit,source");
+        return broken(kind, file, 1, "the column '" + std::string(column) + "' is missing",
+                      "the columns are slug,setting,value,unit,source");
       }
     }
     for (const auto& row : table.rows) {
@@ -319,22 +346,28 @@ class RuleLoader {
       const auto unit = table.cell(row, "unit");
       const auto id = record::find_finding(slug);
       if (id == FindingId::count && slug != times_slug) {
-        return broken(kind, file, row.line, "there is no finding '" + std::string(slug) + "'", nearest(slug, slugs_));
+        return broken(kind, file, row.line, "there is no finding '" + std::string(slug) + "'",
+                      nearest(slug, slugs_));
       }
       std::string reason;
       if (setting == "severity" || setting == "blocks" || setting == "report") {
-        reason = id == FindingId::count ? "this is no finding" : take_grade(book_.grades_[static_cast<std::size_t>(id)], setting, value);
+        reason = id == FindingId::count
+                     ? "this is no finding"
+                     : take_grade(book_.grades_[static_cast<std::size_t>(id)], setting, value);
       } else {
         reason = take_setting(slug, setting, value, unit);
       }
-      if (!reason.empty()) return broken(kind, file, row.line, std::string(slug) + "," + std::string(setting) + ": " + reason, "correct the row");
+      if (!reason.empty())
+        return broken(kind, file, row.line, std::string(slug) + "," + std::string(setting) + ": " + reason,
+                      "correct the row");
     }
     return std::monostate{};
   }
 
   static std::string take_grade(record::Grade& grade, std::string_view setting, std::string_view value) {
     if (setting == "severity") {
-      const auto found = std::find_if(std::begin(severities), std::end(severities), [&](const SeverityName& one) { return one.name == value; });
+      const auto found = std::find_if(std::begin(severities), std::end(severities),
+                                      [&](const SeverityName& one) { return one.name == value; });
       if (found == std::end(severities)) return "the severity is information, warning or error";
       grade.severity = found->severity;
       return {};
@@ -344,7 +377,8 @@ class RuleLoader {
     return {};
   }
 
-  std::string take_setting(std::string_view slug, std::string_view setting, std::string_view value, std::string_view unit) {
+  std::string take_setting(std::string_view slug, std::string_view setting, std::string_view value,
+                           std::string_view unit) {
     for (std::size_t i = 0; i < std::size(limit_rows); ++i) {
       if (limit_rows[i].slug == slug && limit_rows[i].setting == setting) return take_limit(i, value, unit);
     }
@@ -360,7 +394,8 @@ class RuleLoader {
     for (const auto& row : limit_rows) {
       if (row.slug == slug) known.append(known.empty() ? "" : ", ").append(row.setting);
     }
-    return "there is no such setting; there are severity, blocks, report" + (known.empty() ? "" : ", " + known);
+    return "there is no such setting; there are severity, blocks, report" +
+           (known.empty() ? "" : ", " + known);
   }
 
   std::string take_limit(std::size_t i, std::string_view value, std::string_view unit) {
@@ -406,7 +441,9 @@ Result<RuleBook> RuleBook::load(const Tables& tables, const terms::Terms& terms,
 }
 
 void RuleBook::grade(std::vector<record::Finding>& findings) const {
-  std::erase_if(findings, [&](const record::Finding& one) { return !grades_[static_cast<std::size_t>(one.id)].reported; });
+  std::erase_if(findings, [&](const record::Finding& one) {
+    return !grades_[static_cast<std::size_t>(one.id)].reported;
+  });
   for (auto& one : findings) {
     one.severity = grades_[static_cast<std::size_t>(one.id)].severity;
     one.blocks = grades_[static_cast<std::size_t>(one.id)].blocks;
@@ -429,11 +466,14 @@ std::string_view RuleBook::pain_most(const terms::Concept* scale) const {
 
 const ComparedObject* RuleBook::compared(std::string_view text) const {
   if (text.empty()) return nullptr;
-  if (std::none_of(comparing_.begin(), comparing_.end(), [&](const auto& words) { return has_words(text, words); })) return nullptr;
+  if (std::none_of(comparing_.begin(), comparing_.end(),
+                   [&](const auto& words) { return has_words(text, words); }))
+    return nullptr;
   // The longest words win: "50 cent coin" is not just "coin".
   const ComparedObject* best = nullptr;
   for (const auto& object : objects_) {
-    if ((best == nullptr || object.words.size() > best->words.size()) && has_words(text, object.words)) best = &object;
+    if ((best == nullptr || object.words.size() > best->words.size()) && has_words(text, object.words))
+      best = &object;
   }
   return best;
 }

@@ -1,8 +1,8 @@
 // The care given: technique against the order, the label, pain.
 #include <algorithm>
 
-#include "rules/visit.hpp"
 #include "base/zone.hpp"
+#include "rules/visit.hpp"
 
 namespace charpie::rules {
 
@@ -20,7 +20,8 @@ void check_technique(Visit& visit) {
   struct Steps {
     FieldId list, technique;
   };
-  constexpr Steps steps[] = {{FieldId::cleansing, FieldId::cleansing_technique}, {FieldId::dressing, FieldId::dressing_technique}};
+  constexpr Steps steps[] = {{FieldId::cleansing, FieldId::cleansing_technique},
+                             {FieldId::dressing, FieldId::dressing_technique}};
   for (const auto set : {WordSet::asepsis, WordSet::moisture}) {
     if (!visit.book.in(set, ordered)) continue;
     const terms::Concept* other = nullptr;
@@ -62,10 +63,13 @@ void check_label(Visit& visit) {
   std::string said(date ? date->text : std::string_view{});
   if (!clock.empty()) said.append(said.empty() ? "" : " ").append(clock);
   const auto differ = [&] { visit.report(FindingId::label_differs, FieldId::label, {said, last->text}); };
-  if (!clock.empty() && date && date->precision == TimePrecision::day && is_clocktime(clock) && first->has_clock() && last->has_clock()) {
+  if (!clock.empty() && date && date->precision == TimePrecision::day && is_clocktime(clock) &&
+      first->has_clock() && last->has_clock()) {
     const std::int64_t wall = days_since_epoch(*date) * 86400 + minutes_of_clock(clock) * 60;
     const std::int64_t tolerance = visit.book.whole(Limit::label_tolerance) * 60;
-    const auto wall_of = [](const Time& time) { return seconds_since_epoch(time) + std::int64_t{time.offset_minutes} * 60; };
+    const auto wall_of = [](const Time& time) {
+      return seconds_since_epoch(time) + std::int64_t{time.offset_minutes} * 60;
+    };
     if (wall < wall_of(*first) - tolerance || wall > wall_of(*last) + tolerance) differ();
     return;
   }
@@ -84,7 +88,9 @@ void check_pain(Visit& visit) {
     if (value == nullptr || !value->is_leaf() || !is_decimal(value->text)) continue;
     const bool below = sign(Decimal(value->text)) < 0;
     if (below || (!most.empty() && compare(Decimal(value->text), Decimal(most)) > 0)) {
-      visit.report(FindingId::pain_out, id, {value->text, scale == nullptr ? "any" : std::string_view(scale->word), most.empty() ? "above" : most});
+      visit.report(FindingId::pain_out, id,
+                   {value->text, scale == nullptr ? "any" : std::string_view(scale->word),
+                    most.empty() ? "above" : most});
     }
     if (member(pain, FieldId::pain_scale) == nullptr) {
       visit.report(FindingId::pain_no_scale, id, {value->text});

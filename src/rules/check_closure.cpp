@@ -10,7 +10,9 @@ using record::Value;
 
 namespace {
 
-bool is_positive(const std::optional<ExactDecimal>& number) { return number && number->sign() > 0; }
+bool is_positive(const std::optional<ExactDecimal>& number) {
+  return number && number->sign() > 0;
+}
 
 }  // namespace
 
@@ -19,23 +21,31 @@ void check_closure(Visit& visit) {
   bool all_together = !entries.empty();
   for (std::size_t i = 0; i < entries.size(); ++i) {
     const auto* method = visit.meaning(FieldId::closure_method, member(entries[i], FieldId::closure_method));
-    const auto* edges = visit.meaning(FieldId::closure_approximation, member(entries[i], FieldId::closure_approximation));
+    const auto* edges =
+        visit.meaning(FieldId::closure_approximation, member(entries[i], FieldId::closure_approximation));
     const Value* gap = member(entries[i], FieldId::closure_gap);
     const auto present = Visit::number(member(entries[i], FieldId::closure_present));
     const auto removed = Visit::number(member(entries[i], FieldId::closure_removed));
     if (visit.book.in(WordSet::left_open, method)) {
-      for (const auto& [count, id] : {std::pair(present, FieldId::closure_present), std::pair(removed, FieldId::closure_removed)}) {
-        if (is_positive(count)) visit.report(FindingId::closure_open_count, Visit::path(id, i), member(entries[i], id), {count->text()});
+      for (const auto& [count, id] :
+           {std::pair(present, FieldId::closure_present), std::pair(removed, FieldId::closure_removed)}) {
+        if (is_positive(count))
+          visit.report(FindingId::closure_open_count, Visit::path(id, i), member(entries[i], id),
+                       {count->text()});
       }
     }
-    if (visit.book.in(WordSet::counted_closures, method) && is_positive(present) && visit.book.in(WordSet::edges_apart, edges) && gap == nullptr) {
-      visit.report(FindingId::closure_gap_missing, Visit::path(FieldId::closure_gap, i), entries[i], {method->word, edges->word});
+    if (visit.book.in(WordSet::counted_closures, method) && is_positive(present) &&
+        visit.book.in(WordSet::edges_apart, edges) && gap == nullptr) {
+      visit.report(FindingId::closure_gap_missing, Visit::path(FieldId::closure_gap, i), entries[i],
+                   {method->word, edges->word});
     }
-    all_together = all_together && visit.book.in(WordSet::edges_together, edges) && !is_positive(visit.amount(FieldId::closure_gap, gap));
+    all_together = all_together && visit.book.in(WordSet::edges_together, edges) &&
+                   !is_positive(visit.amount(FieldId::closure_gap, gap));
   }
   const auto depth = visit.amount(FieldId::size_depth);
   if (all_together && is_positive(depth) && visit.is(WordSet::incisions, FieldId::wound_type)) {
-    visit.report(FindingId::closure_deep, FieldId::size_depth, {shown(*visit.at(FieldId::size_depth)->quantity)});
+    visit.report(FindingId::closure_deep, FieldId::size_depth,
+                 {shown(*visit.at(FieldId::size_depth)->quantity)});
   }
 }
 

@@ -22,7 +22,8 @@ std::string nearest_word(const terms::Domain& domain, std::string_view word) {
   const terms::Concept* best = nullptr;
   std::size_t least = std::max<std::size_t>(3, word.size() / 2);
   for (const auto& one : domain.concepts) {
-    const std::size_t distance = std::min(record::edit_distance(one.word, word), record::edit_distance(one.display, word));
+    const std::size_t distance =
+        std::min(record::edit_distance(one.word, word), record::edit_distance(one.display, word));
     if (distance < least) {
       least = distance;
       best = &one;
@@ -36,12 +37,14 @@ std::string dimension_in_words(std::string_view dimensions) {
   struct Name {
     std::string_view dimension, words;
   };
-  constexpr Name names[] = {{"L", "a length"}, {"L2", "an area"}, {"L3", "a volume"}, {"T", "a time"}, {"pressure", "a pressure"}};
+  constexpr Name names[] = {
+      {"L", "a length"}, {"L2", "an area"}, {"L3", "a volume"}, {"T", "a time"}, {"pressure", "a pressure"}};
   std::string text;
   while (!dimensions.empty()) {
     const std::size_t end = std::min(dimensions.find('|'), dimensions.size());
     const auto one = dimensions.substr(0, end);
-    const auto name = std::find_if(std::begin(names), std::end(names), [&](const Name& row) { return row.dimension == one; });
+    const auto name = std::find_if(std::begin(names), std::end(names),
+                                   [&](const Name& row) { return row.dimension == one; });
     if (!text.empty()) text += " or ";
     text += name == std::end(names) ? one : name->words;
     dimensions.remove_prefix(std::min(end + 1, dimensions.size()));
@@ -82,7 +85,8 @@ class Walk {
     code(shape, value);
   }
 
-  void report(FindingId id, const record::Field& shape, const Value& value, std::initializer_list<std::string_view> values) {
+  void report(FindingId id, const record::Field& shape, const Value& value,
+              std::initializer_list<std::string_view> values) {
     visit_.report(id, Visit::path(shape.id, index_), &value, values);
   }
 
@@ -92,7 +96,8 @@ class Walk {
     for (std::uint32_t i = 0; i < code.also_count; ++i) coding(shape, value, domain, code.also[i], false);
     if (!code.word.empty()) {
       if (domain != nullptr && domain->find(code.word) == nullptr) {
-        report(FindingId::code_unknown_word, shape, value, {code.word, domain->name, nearest_word(*domain, code.word)});
+        report(FindingId::code_unknown_word, shape, value,
+               {code.word, domain->name, nearest_word(*domain, code.word)});
       }
     } else if (code.has_foreign()) {
       coding(shape, value, domain, code.foreign, true);
@@ -101,7 +106,8 @@ class Walk {
     }
   }
 
-  void coding(const record::Field& shape, const Value& value, const terms::Domain* domain, const Coding& coding, bool alone) {
+  void coding(const record::Field& shape, const Value& value, const terms::Domain* domain,
+              const Coding& coding, bool alone) {
     if (domain == nullptr) return;
     if (coding.system == domain->system) {
       return report(FindingId::code_own_system, shape, value, {coding.code, coding.system, coding.code});
@@ -116,7 +122,8 @@ class Walk {
     }
     const auto& meant = domain->concepts[known->index];
     if (known->status == "inactive") report(FindingId::code_retired, shape, value, {coding.code, meant.word});
-    if (!coding.display.empty() && !same_ignoring_case(coding.display, known->standard) && !same_ignoring_case(coding.display, meant.display) &&
+    if (!coding.display.empty() && !same_ignoring_case(coding.display, known->standard) &&
+        !same_ignoring_case(coding.display, meant.display) &&
         !same_ignoring_case(coding.display, meant.word)) {
       report(FindingId::code_display_differs, shape, value, {coding.code, known->standard, coding.display});
     }
@@ -137,13 +144,15 @@ class Walk {
     const auto& facts = visit_.unit(quantity.unit);
     if (!facts.valid) {
       std::string meant;
-      for (const auto& one : units.suggest(quantity.unit)) meant += (meant.empty() ? "; perhaps meant: '" : " or '") + one + "'";
+      for (const auto& one : units.suggest(quantity.unit))
+        meant += (meant.empty() ? "; perhaps meant: '" : " or '") + one + "'";
       return report(FindingId::unit_not_ucum, shape, value, {quantity.unit, meant});
     }
     if (!shape.argument.empty()) {
       if (!units.measures(quantity.unit, shape.argument)) {
         return report(FindingId::unit_dimension, shape, value,
-                      {quantity.unit, facts.kind.empty() ? facts.dimension : facts.kind, dimension_in_words(shape.argument)});
+                      {quantity.unit, facts.kind.empty() ? facts.dimension : facts.kind,
+                       dimension_in_words(shape.argument)});
       }
       if (is_decimal(quantity.value) && sign(quantity.decimal()) < 0) {
         report(FindingId::quantity_negative, shape, value, {quantity.value, quantity.unit});
@@ -151,7 +160,8 @@ class Walk {
     }
     if (!facts.warnings.empty()) {
       const auto& warning = facts.warnings.front();
-      const std::string words = ": " + warning.message + (warning.meant.empty() ? "" : "; perhaps meant: '" + warning.meant + "'");
+      const std::string words =
+          ": " + warning.message + (warning.meant.empty() ? "" : "; perhaps meant: '" + warning.meant + "'");
       report(FindingId::unit_unusual, shape, value, {quantity.unit, words});
     } else if (!shape.argument.empty() && !visit_.book.usual(shape.argument, quantity.unit)) {
       report(FindingId::unit_unusual, shape, value, {quantity.unit, ""});

@@ -14,7 +14,8 @@ void check_plan(Visit& visit) {
   if (first && compare(*charted, *first) == std::partial_ordering::less) {
     return visit.report(FindingId::due_before_visit, FieldId::plan_nextDue, {charted->text, first->text});
   }
-  if (const auto words = clock_change_at(*charted, visit.record().text(FieldId::performed_zone)); !words.empty()) {
+  if (const auto words = clock_change_at(*charted, visit.record().text(FieldId::performed_zone));
+      !words.empty()) {
     visit.report(FindingId::due_ambiguous, FieldId::plan_nextDue, {words});
   }
   const auto due = next_due(visit.record(), visit.book);

@@ -10,7 +10,9 @@ using record::Value;
 
 namespace {
 
-ExactDecimal hundred() { return ExactDecimal::from_integer(100); }
+ExactDecimal hundred() {
+  return ExactDecimal::from_integer(100);
+}
 
 // value > base * (100 + percent) / 100
 bool is_above(const ExactDecimal& value, const ExactDecimal& base, const ExactDecimal& percent) {
@@ -24,31 +26,40 @@ bool differs(const ExactDecimal& value, const ExactDecimal& base, const ExactDec
   return (gap * hundred()).compare(base * percent) > 0;
 }
 
-std::string charted(const Visit& visit, FieldId id) { return shown(*visit.at(id)->quantity); }
+std::string charted(const Visit& visit, FieldId id) {
+  return shown(*visit.at(id)->quantity);
+}
 
 void check_limit(Visit& visit, FieldId id, const std::optional<ExactDecimal>& amount, Limit limit) {
   if (!amount || amount->compare(visit.book.limit(limit)) <= 0) return;
   const auto& quantity = *visit.at(id)->quantity;
-  visit.report(FindingId::size_too_large, id, {quantity.value, quantity.unit, visit.book.limit_value(limit), visit.book.limit_unit(limit)});
+  visit.report(FindingId::size_too_large, id,
+               {quantity.value, quantity.unit, visit.book.limit_value(limit), visit.book.limit_unit(limit)});
 }
 
 bool is_suspect_of_millimetres(const Visit& visit, FieldId id, const std::optional<ExactDecimal>& amount) {
   if (!amount || visit.at(id)->quantity->unit != "cm") return false;
-  return amount->compare(visit.book.limit(Limit::millimetre_suspect)) >= 0 && amount->text().find('.') == std::string::npos;
+  return amount->compare(visit.book.limit(Limit::millimetre_suspect)) >= 0 &&
+         amount->text().find('.') == std::string::npos;
 }
 
-bool is_zero(const std::optional<ExactDecimal>& amount) { return amount && amount->sign() == 0; }
-bool is_positive(const std::optional<ExactDecimal>& amount) { return amount && amount->sign() > 0; }
+bool is_zero(const std::optional<ExactDecimal>& amount) {
+  return amount && amount->sign() == 0;
+}
+bool is_positive(const std::optional<ExactDecimal>& amount) {
+  return amount && amount->sign() > 0;
+}
 
 // What says that the wound is open, in words; empty when nothing does.
-std::string open_sign(Visit& visit, const std::optional<ExactDecimal>& other, const std::optional<ExactDecimal>& depth,
-                      const std::optional<ExactDecimal>& area) {
+std::string open_sign(Visit& visit, const std::optional<ExactDecimal>& other,
+                      const std::optional<ExactDecimal>& depth, const std::optional<ExactDecimal>& area) {
   if (is_positive(other)) return "the other of length and width is not";
   if (is_positive(depth)) return "the depth is not";
   if (is_positive(area)) return "the area is not";
   for (const Value* entry : visit.elements(FieldId::bed)) {
     const Value* tissue = record::member(entry, FieldId::bed_tissue);
-    if (const auto* meant = visit.meaning(FieldId::bed_tissue, tissue); visit.book.in(WordSet::open_tissue, meant)) {
+    if (const auto* meant = visit.meaning(FieldId::bed_tissue, tissue);
+        visit.book.in(WordSet::open_tissue, meant)) {
       return "the bed shows '" + meant->word + "'";
     }
   }
@@ -97,7 +108,8 @@ void check_size(Visit& visit) {
   const auto area = visit.amount(FieldId::size_area);
   const auto volume = visit.amount(FieldId::size_volume);
 
-  for (const auto& [id, amount, other] : {std::tuple(FieldId::size_length, &length, &width), std::tuple(FieldId::size_width, &width, &length)}) {
+  for (const auto& [id, amount, other] : {std::tuple(FieldId::size_length, &length, &width),
+                                          std::tuple(FieldId::size_width, &width, &length)}) {
     if (!is_zero(*amount)) continue;
     const auto sign = open_sign(visit, *other, depth, area);
     if (!sign.empty()) visit.report(FindingId::size_zero_open, id, {record::field(id).name, sign});
@@ -106,15 +118,18 @@ void check_size(Visit& visit) {
   check_limit(visit, FieldId::size_width, width, Limit::large_length);
   check_limit(visit, FieldId::size_depth, depth, Limit::large_depth);
   check_limit(visit, FieldId::size_area, area, Limit::large_area);
-  if (is_suspect_of_millimetres(visit, FieldId::size_length, length) && is_suspect_of_millimetres(visit, FieldId::size_width, width) &&
+  if (is_suspect_of_millimetres(visit, FieldId::size_length, length) &&
+      is_suspect_of_millimetres(visit, FieldId::size_width, width) &&
       is_suspect_of_millimetres(visit, FieldId::size_depth, depth)) {
-    visit.report(FindingId::size_millimetres, FieldId::size, {visit.book.limit_value(Limit::millimetre_suspect)});
+    visit.report(FindingId::size_millimetres, FieldId::size,
+                 {visit.book.limit_value(Limit::millimetre_suspect)});
   }
   if (!length || !width) return;
 
   if (width->compare(*length) > 0) {
     if (visit.is(WordSet::greatest_method, FieldId::size_method)) {
-      visit.report(FindingId::width_above_length, FieldId::size_width, {charted(visit, FieldId::size_width), charted(visit, FieldId::size_length)});
+      visit.report(FindingId::width_above_length, FieldId::size_width,
+                   {charted(visit, FieldId::size_width), charted(visit, FieldId::size_length)});
     } else if (visit.is(WordSet::clock_method, FieldId::size_method)) {
       visit.report(FindingId::width_above_length_clock, FieldId::size_width,
                    {charted(visit, FieldId::size_width), charted(visit, FieldId::size_length)});
@@ -123,7 +138,8 @@ void check_size(Visit& visit) {
   const bool open = length->sign() > 0 && width->sign() > 0;
   const auto lesser = width->compare(*length) < 0 ? FieldId::size_width : FieldId::size_length;
   if (open && depth && depth->compare(width->compare(*length) < 0 ? *width : *length) > 0) {
-    visit.report(FindingId::deeper_than_wide, FieldId::size_depth, {charted(visit, FieldId::size_depth), charted(visit, lesser)});
+    visit.report(FindingId::deeper_than_wide, FieldId::size_depth,
+                 {charted(visit, FieldId::size_depth), charted(visit, lesser)});
   }
   if (!open || (!area && !volume)) return;
 
@@ -131,15 +147,19 @@ void check_size(Visit& visit) {
   if (area) {
     const auto ellipse = ellipse_area(*length, *width, EllipseFactor::quarter_pi);
     if (is_above(*area, box, visit.book.limit(Limit::box_tolerance))) {
-      visit.report(FindingId::area_above_box, FieldId::size_area, {charted(visit, FieldId::size_area), box.text()});
-    } else if (differs(*area, box, visit.book.limit(Limit::area_tolerance)) && differs(*area, ellipse, visit.book.limit(Limit::area_tolerance))) {
-      visit.report(FindingId::area_differs, FieldId::size_area, {charted(visit, FieldId::size_area), box.text(), rounded(ellipse, 4)});
+      visit.report(FindingId::area_above_box, FieldId::size_area,
+                   {charted(visit, FieldId::size_area), box.text()});
+    } else if (differs(*area, box, visit.book.limit(Limit::area_tolerance)) &&
+               differs(*area, ellipse, visit.book.limit(Limit::area_tolerance))) {
+      visit.report(FindingId::area_differs, FieldId::size_area,
+                   {charted(visit, FieldId::size_area), box.text(), rounded(ellipse, 4)});
     }
   }
   if (volume && depth && depth->sign() > 0) {
     const auto whole = box * *depth;
     if (is_above(*volume, whole, visit.book.limit(Limit::volume_tolerance))) {
-      visit.report(FindingId::volume_above_box, FieldId::size_volume, {charted(visit, FieldId::size_volume), whole.text()});
+      visit.report(FindingId::volume_above_box, FieldId::size_volume,
+                   {charted(visit, FieldId::size_volume), whole.text()});
     }
   }
 }

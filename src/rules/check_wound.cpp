@@ -13,8 +13,12 @@ using record::Value;
 
 namespace {
 
-bool says_something(const Value* value) { return value != nullptr && value->form != Form::absent && value->form != Form::none; }
-bool is_flag(const Value* value, std::string_view wanted) { return value != nullptr && value->is_leaf() && value->text == wanted; }
+bool says_something(const Value* value) {
+  return value != nullptr && value->form != Form::absent && value->form != Form::none;
+}
+bool is_flag(const Value* value, std::string_view wanted) {
+  return value != nullptr && value->is_leaf() && value->text == wanted;
+}
 
 // bed and bedColor are alike: an entry names something and says its share.
 void check_shares(Visit& visit, FieldId list, FieldId named, FieldId share) {
@@ -38,7 +42,8 @@ void check_shares(Visit& visit, FieldId list, FieldId named, FieldId share) {
   const auto whole = ExactDecimal::from_integer(100);
   if (sum.compare(whole + visit.book.limit(Limit::bed_excess)) > 0) {
     visit.report(FindingId::bed_sum_above, list, {sum.text()});
-  } else if (with_share == entries.size() && sum.compare(whole - visit.book.limit(Limit::bed_tolerance)) < 0) {
+  } else if (with_share == entries.size() &&
+             sum.compare(whole - visit.book.limit(Limit::bed_tolerance)) < 0) {
     visit.report(FindingId::bed_sum, list, {sum.text()});
   }
 }
@@ -50,11 +55,17 @@ void check_spaces(Visit& visit) {
     const Value* from = member(spaces[i], FieldId::spaces_from);
     const Value* kind = member(spaces[i], FieldId::spaces_kind);
     const auto what = shown(visit.meaning(FieldId::spaces_kind, kind), kind);
-    if (extent == nullptr) visit.report(FindingId::space_incomplete, Visit::path(FieldId::spaces_extent, i), spaces[i], {what, "its depth or length"});
-    if (from == nullptr) visit.report(FindingId::space_incomplete, Visit::path(FieldId::spaces_from, i), spaces[i], {what, "its clock position"});
-    if (const auto amount = visit.amount(FieldId::spaces_extent, extent); amount && amount->compare(visit.book.limit(Limit::long_space)) > 0) {
+    if (extent == nullptr)
+      visit.report(FindingId::space_incomplete, Visit::path(FieldId::spaces_extent, i), spaces[i],
+                   {what, "its depth or length"});
+    if (from == nullptr)
+      visit.report(FindingId::space_incomplete, Visit::path(FieldId::spaces_from, i), spaces[i],
+                   {what, "its clock position"});
+    if (const auto amount = visit.amount(FieldId::spaces_extent, extent);
+        amount && amount->compare(visit.book.limit(Limit::long_space)) > 0) {
       visit.report(FindingId::space_too_long, Visit::path(FieldId::spaces_extent, i), extent,
-                   {extent->quantity->value, extent->quantity->unit, visit.book.limit_value(Limit::long_space), visit.book.limit_unit(Limit::long_space)});
+                   {extent->quantity->value, extent->quantity->unit,
+                    visit.book.limit_value(Limit::long_space), visit.book.limit_unit(Limit::long_space)});
     }
   }
 }
@@ -62,11 +73,13 @@ void check_spaces(Visit& visit) {
 struct DrainageFields {
   FieldId group, present, amount, type, color, volume;
 };
-constexpr DrainageFields drainage_now = {FieldId::drainage,       FieldId::drainage_present, FieldId::drainage_amount,
-                                         FieldId::drainage_type, FieldId::drainage_color,   FieldId::drainage_volume};
+constexpr DrainageFields drainage_now = {FieldId::drainage,        FieldId::drainage_present,
+                                         FieldId::drainage_amount, FieldId::drainage_type,
+                                         FieldId::drainage_color,  FieldId::drainage_volume};
 // The old dressing has neither the flag nor a volume.
-constexpr DrainageFields drainage_before = {FieldId::removed_drainage,      FieldId::visit,                 FieldId::removed_drainage_amount,
-                                            FieldId::removed_drainage_type, FieldId::removed_drainage_color, FieldId::visit};
+constexpr DrainageFields drainage_before = {FieldId::removed_drainage,        FieldId::visit,
+                                            FieldId::removed_drainage_amount, FieldId::removed_drainage_type,
+                                            FieldId::removed_drainage_color,  FieldId::visit};
 
 void check_drainage(Visit& visit, const DrainageFields& fields) {
   const Value* group = visit.at(fields.group);
@@ -84,7 +97,8 @@ void check_drainage(Visit& visit, const DrainageFields& fields) {
     for (const auto id : {fields.type, fields.color}) {
       if (says_something(at(id))) contradicts(at(id), id);
     }
-    if (const auto volume = visit.amount(fields.volume, at(fields.volume)); volume && volume->sign() > 0) contradicts(at(fields.volume), fields.volume);
+    if (const auto volume = visit.amount(fields.volume, at(fields.volume)); volume && volume->sign() > 0)
+      contradicts(at(fields.volume), fields.volume);
   } else if (says_something(amount) && at(fields.type) == nullptr) {
     visit.report(FindingId::drainage_type_missing, Visit::path(fields.type), amount, {});
   }
@@ -95,7 +109,8 @@ void check_dry_dressing(Visit& visit) {
   for (const Value* state : visit.elements(FieldId::removed_state)) {
     const auto* meant = visit.meaning(FieldId::removed_state, state);
     if (!visit.book.in(WordSet::dry_dressing, meant)) continue;
-    return visit.report(FindingId::drainage_dressing_dry, FieldId::drainage_amount, {meant->word, visit.meaning(FieldId::drainage_amount)->word});
+    return visit.report(FindingId::drainage_dressing_dry, FieldId::drainage_amount,
+                        {meant->word, visit.meaning(FieldId::drainage_amount)->word});
   }
 }
 
@@ -119,7 +134,9 @@ void check_signs(Visit& visit) {
   };
   for (const Value* entry : visit.elements(FieldId::periwound)) {
     const auto* meant = visit.meaning(FieldId::periwound_finding, member(entry, FieldId::periwound_finding));
-    if (is_flag(member(entry, FieldId::periwound_present), "true") && visit.book.in(WordSet::inflamed_skin, meant)) add(meant->word);
+    if (is_flag(member(entry, FieldId::periwound_present), "true") &&
+        visit.book.in(WordSet::inflamed_skin, meant))
+      add(meant->word);
   }
   for (const Value* sign : visit.elements(FieldId::infectionSigns)) {
     const auto* meant = visit.meaning(FieldId::infectionSigns, sign);
@@ -155,7 +172,8 @@ void check_stage(Visit& visit) {
   const auto* type = visit.meaning(FieldId::wound_type);
   if (!says_something(stage_value)) return;
   if (type != nullptr && !visit.book.in(WordSet::pressure_wounds, type)) {
-    visit.report(FindingId::stage_not_pressure, FieldId::wound_stage, {shown(stage, stage_value), type->word});
+    visit.report(FindingId::stage_not_pressure, FieldId::wound_stage,
+                 {shown(stage, stage_value), type->word});
   }
   if (stage == nullptr) return;
   const auto bed = bed_of(visit);
@@ -168,21 +186,26 @@ void check_stage(Visit& visit) {
   if (visit.book.in(WordSet::intact_skin_stages, stage)) {
     const auto depth = visit.amount(FieldId::size_depth);
     if (depth && depth->sign() > 0) {
-      visit.report(FindingId::intact_but_deep, FieldId::wound_stage, {stage->word, "a depth of " + shown(*visit.at(FieldId::size_depth)->quantity)});
+      visit.report(FindingId::intact_but_deep, FieldId::wound_stage,
+                   {stage->word, "a depth of " + shown(*visit.at(FieldId::size_depth)->quantity)});
     } else if (bed.open != nullptr) {
-      visit.report(FindingId::intact_but_deep, FieldId::wound_stage, {stage->word, "'" + bed.open->word + "' in the bed"});
+      visit.report(FindingId::intact_but_deep, FieldId::wound_stage,
+                   {stage->word, "'" + bed.open->word + "' in the bed"});
     }
   }
 }
 
 // Whether a text holds the word, in any case, alone.
 bool has_word(std::string_view text, std::string_view word) {
-  const auto is_letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c & 0x80) != 0; };
+  const auto is_letter = [](char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c & 0x80) != 0;
+  };
   for (std::size_t at = 0; at + word.size() <= text.size(); ++at) {
     if (at > 0 && is_letter(text[at - 1])) continue;
     if (at + word.size() < text.size() && is_letter(text[at + word.size()])) continue;
-    const bool same = std::equal(word.begin(), word.end(), text.begin() + static_cast<std::ptrdiff_t>(at),
-                                 [](char w, char c) { return w == (c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c); });
+    const bool same = std::equal(
+        word.begin(), word.end(), text.begin() + static_cast<std::ptrdiff_t>(at),
+        [](char w, char c) { return w == (c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c); });
     if (same) return true;
   }
   return false;
@@ -194,13 +217,15 @@ void check_side(Visit& visit) {
   const bool left = visit.book.in(WordSet::left_side, side);
   if (!left && !visit.book.in(WordSet::right_side, side)) return;
   const auto* site = visit.meaning(FieldId::wound_site);
-  if (visit.book.in(WordSet::midline_sites, site)) visit.report(FindingId::side_midline, FieldId::wound_side, {side->word, site->word});
+  if (visit.book.in(WordSet::midline_sites, site))
+    visit.report(FindingId::side_midline, FieldId::wound_side, {side->word, site->word});
   const Value* site_value = visit.at(FieldId::wound_site);
   if (site_value == nullptr || site_value->code == nullptr) return;
   const std::string_view own = left ? "left" : "right";
   const std::string_view other = left ? "right" : "left";
   for (const auto text : {site_value->code->text, site_value->code->foreign.display}) {
-    if (has_word(text, other) && !has_word(text, own)) return visit.report(FindingId::side_words, FieldId::wound_side, {side->word, text});
+    if (has_word(text, other) && !has_word(text, own))
+      return visit.report(FindingId::side_words, FieldId::wound_side, {side->word, text});
   }
 }
 

@@ -1,7 +1,8 @@
-// Measures worked out from charted sizes, only when asked for, each with its formula and inputs. Never a forecast.
+// Measures worked out from charted sizes, only when asked for, each with its formula and inputs. Never a
+// forecast.
 //
-// Areas are exact decimals. Rates need roots and quotients: they are worked out to 50 decimal digits and rounded
-// once, half-even, to the digits asked for.
+// Areas are exact decimals. Rates need roots and quotients: they are worked out to 50 decimal digits and
+// rounded once, half-even, to the digits asked for.
 #pragma once
 #include <string>
 #include <string_view>
@@ -32,13 +33,15 @@ struct SizeAt {
   long long seconds = 0;
 };
 
-/// Advance of the margin a week: (A1 - A2) / ((p1 + p2) / 2) / weeks, with the areas and perimeters of ellipses
-/// (Gilman; formula as printed in the abstract of a study of 81 venous ulcers; perimeter by Ramanujan's first
-/// approximation, from memory). cm a week, positive when the wound shrinks. An estimate: perimeters are seldom
-/// charted. Error::invalid when the time between is not positive or both are without perimeter.
+/// Advance of the margin a week: (A1 - A2) / ((p1 + p2) / 2) / weeks, with the areas and perimeters of
+/// ellipses (Gilman; formula as printed in the abstract of a study of 81 venous ulcers; perimeter by
+/// Ramanujan's first approximation, from memory). cm a week, positive when the wound shrinks. An estimate:
+/// perimeters are seldom charted. Error::invalid when the time between is not positive or both are without
+/// perimeter.
 Result<std::string> linear_rate_per_week(const SizeAt& first, const SizeAt& last, int decimals);
 
 /// ln(A0 / At) / weeks. Error::invalid when an area is 0 or the time between is not positive.
-Result<std::string> exponential_rate_per_week(const ExactDecimal& first, const ExactDecimal& last, long long seconds, int decimals);
+Result<std::string> exponential_rate_per_week(const ExactDecimal& first, const ExactDecimal& last,
+                                              long long seconds, int decimals);
 
 }  // namespace charpie::rules

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <charconv>
 
-#include "rules/visit.hpp"
 #include "base/zone.hpp"
+#include "rules/visit.hpp"
 
 namespace charpie::rules {
 
@@ -20,9 +20,13 @@ constexpr std::int64_t seconds_in_day = 86400;
 // A day on the wall's calendar, counted from 1970-01-01.
 using Day = std::int64_t;
 
-Day day_of(std::int64_t seconds) { return seconds >= 0 ? seconds / seconds_in_day : -((-seconds + seconds_in_day - 1) / seconds_in_day); }
+Day day_of(std::int64_t seconds) {
+  return seconds >= 0 ? seconds / seconds_in_day : -((-seconds + seconds_in_day - 1) / seconds_in_day);
+}
 
-std::string day_text(Day day) { return time_text(day * seconds_in_day, 0, TimePrecision::day); }
+std::string day_text(Day day) {
+  return time_text(day * seconds_in_day, 0, TimePrecision::day);
+}
 
 struct YearMonthDay {
   int year, month, day;
@@ -53,9 +57,13 @@ Day add_months(Day day, std::int64_t months) {
   return days_since_epoch(year, month, std::min(date.day, days_in_month(year, month)));
 }
 
-int weekday(Day day) { return static_cast<int>(((day % 7) + 10) % 7) + 1; }  // 1970-01-01 was a Thursday: 4
+int weekday(Day day) {
+  return static_cast<int>(((day % 7) + 10) % 7) + 1;
+}  // 1970-01-01 was a Thursday: 4
 
-std::int64_t wall_seconds(const Time& time) { return seconds_since_epoch(time) + std::int64_t{time.offset_minutes} * 60; }
+std::int64_t wall_seconds(const Time& time) {
+  return seconds_since_epoch(time) + std::int64_t{time.offset_minutes} * 60;
+}
 
 std::int64_t clock_seconds(std::string_view clock) {
   return (clock[0] - '0') * 36000 + (clock[1] - '0') * 3600 + (clock[3] - '0') * 600 + (clock[4] - '0') * 60;
@@ -110,7 +118,8 @@ std::optional<Length> length_of(const Quantity& quantity, const RuleBook& book, 
       if (*count > longest_days) return refuse("is longer than a century");
       length.days = *count * row.days;
       length.months = *count * row.months;
-      if (length.days > longest_days || length.months > longest_days / 30) return refuse("is longer than a century");
+      if (length.days > longest_days || length.months > longest_days / 30)
+        return refuse("is longer than a century");
       return length;
     }
     if (row.months != 0) return refuse("is no whole number of months");
@@ -118,7 +127,8 @@ std::optional<Length> length_of(const Quantity& quantity, const RuleBook& book, 
   const auto converted = book.units().convert(quantity.value, quantity.unit, "s");
   if (!converted || !converted->exact) return refuse("is no length of time that can be counted exactly");
   const auto seconds = whole(ExactDecimal(Decimal(converted->text)));
-  if (!seconds || *seconds > longest_days * seconds_in_day) return refuse("is no whole number of seconds, or longer than a century");
+  if (!seconds || *seconds > longest_days * seconds_in_day)
+    return refuse("is no whole number of seconds, or longer than a century");
   Length length;
   length.seconds = *seconds;
   return length;
@@ -126,7 +136,8 @@ std::optional<Length> length_of(const Quantity& quantity, const RuleBook& book, 
 
 class Arithmetic {
  public:
-  Arithmetic(const Change& change, const RuleBook& book, Due& due) : change_(change), book_(book), due_(due) {}
+  Arithmetic(const Change& change, const RuleBook& book, Due& due)
+      : change_(change), book_(book), due_(due) {}
 
   // The time at a length after the change; nothing when the change has no hour and the length needs one.
   struct Point {
@@ -142,7 +153,8 @@ class Arithmetic {
         due_.why = "the change has no hour: " + std::string(what) + " cannot be counted from it";
         return std::nullopt;
       }
-      const Day day = length.months != 0 ? add_months(change_.day, length.months) : change_.day + length.days + length.seconds / seconds_in_day;
+      const Day day = length.months != 0 ? add_months(change_.day, length.months)
+                                         : change_.day + length.days + length.seconds / seconds_in_day;
       return on_day(day);
     }
     const auto precision = change_.time.precision;
@@ -169,9 +181,11 @@ class Arithmetic {
     Point point{precision, met.seconds, met.offset_minutes, day, {}};
     const auto clock = time_text(of_day, 0, TimePrecision::minute).substr(11, 5);
     if (met.clock == Zone::Clock::never) {
-      point.note = clock + " does not come on " + day_text(day) + " (" + change_.zone_name + "): the clock is put forward over it";
+      point.note = clock + " does not come on " + day_text(day) + " (" + change_.zone_name +
+                   "): the clock is put forward over it";
     } else if (met.clock == Zone::Clock::twice) {
-      point.note = clock + " comes twice on " + day_text(day) + " (" + change_.zone_name + "): the earlier one is meant here";
+      point.note = clock + " comes twice on " + day_text(day) + " (" + change_.zone_name +
+                   "): the earlier one is meant here";
     }
     return point;
   }
@@ -181,10 +195,12 @@ class Arithmetic {
     return time_text(point.seconds, point.offset, point.precision);
   }
 
-  std::optional<Point> next_slot(const Slot& slot, std::vector<std::string> times, std::string_view name, const std::optional<Length>& gap,
-                                 std::string_view gap_words, const std::optional<Time>& anchor) {
+  std::optional<Point> next_slot(const Slot& slot, std::vector<std::string> times, std::string_view name,
+                                 const std::optional<Length>& gap, std::string_view gap_words,
+                                 const std::optional<Time>& anchor) {
     if (!change_.time.has_clock() && times.size() > 1) {
-      due_.why = "the change has no hour: which of the times of '" + std::string(name) + "' come next cannot be told";
+      due_.why = "the change has no hour: which of the times of '" + std::string(name) +
+                 "' come next cannot be told";
       return std::nullopt;
     }
     std::optional<Day> fixed;
@@ -204,11 +220,13 @@ class Arithmetic {
         const std::int64_t wait = point.seconds - change_.instant;
         if (wait <= 0) continue;
         if (gap && wait < gap_seconds(*gap)) {
-          due_.notes.push_back("the slot at " + text(point) + " comes " + minutes(wait) + " after the change; the least gap of " + std::string(gap_words) +
+          due_.notes.push_back("the slot at " + text(point) + " comes " + minutes(wait) +
+                               " after the change; the least gap of " + std::string(gap_words) +
                                " in the order leaves it out");
           continue;
         }
-        if (wait < book_.whole(Limit::due_soon) * 60) due_.notes.push_back("the slot comes only " + minutes(wait) + " after the change");
+        if (wait < book_.whole(Limit::due_soon) * 60)
+          due_.notes.push_back("the slot comes only " + minutes(wait) + " after the change");
         return point;
       }
     }
@@ -219,7 +237,9 @@ class Arithmetic {
  private:
   static constexpr Day most_days = 400;
 
-  static std::string minutes(std::int64_t seconds) { return std::to_string(seconds / 60) + (seconds / 60 == 1 ? " minute" : " minutes"); }
+  static std::string minutes(std::int64_t seconds) {
+    return std::to_string(seconds / 60) + (seconds / 60 == 1 ? " minute" : " minutes");
+  }
 
   std::int64_t gap_seconds(const Length& gap) {
     const auto point = after(gap, "the least gap");
@@ -227,7 +247,8 @@ class Arithmetic {
   }
 
   bool falls_on(const Slot& slot, Day day, const std::optional<Day>& fixed) const {
-    if (slot.by_weekday) return std::find(slot.weekdays.begin(), slot.weekdays.end(), weekday(day)) != slot.weekdays.end();
+    if (slot.by_weekday)
+      return std::find(slot.weekdays.begin(), slot.weekdays.end(), weekday(day)) != slot.weekdays.end();
     const Day from = fixed ? *fixed : change_.day;
     if (day < from || (!fixed && day == from)) return false;
     if (!slot.step_in_months) return (day - from) % slot.step == 0;
@@ -242,7 +263,9 @@ class Arithmetic {
   Due& due_;
 };
 
-const Quantity* quantity_of(const Value* value) { return value == nullptr || !value->is_leaf() ? nullptr : value->quantity; }
+const Quantity* quantity_of(const Value* value) {
+  return value == nullptr || !value->is_leaf() ? nullptr : value->quantity;
+}
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
@@ -256,8 +279,10 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
   Due due;
   const Value* repeat = record.at(FieldId::order_repeat);
   if (repeat == nullptr || repeat->form != record::Form::group) return due;
-  if (book.in(WordSet::not_done, book.meaning(FieldId::performed_outcome, record.at(FieldId::performed_outcome))) ||
-      !book.in(WordSet::dressing_changes, book.meaning(FieldId::performed_kind, record.at(FieldId::performed_kind)))) {
+  if (book.in(WordSet::not_done,
+              book.meaning(FieldId::performed_outcome, record.at(FieldId::performed_outcome))) ||
+      !book.in(WordSet::dressing_changes,
+               book.meaning(FieldId::performed_kind, record.at(FieldId::performed_kind)))) {
     return due;
   }
   auto start = Visit::time(record.at(FieldId::performed_start));
@@ -273,7 +298,9 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
   } else {
     change.zone = Zone::fixed(start->offset_minutes);
     change.zone_name = "offset " + offset_text(start->offset_minutes);
-    if (start->has_clock()) due.notes.push_back("no time zone is charted: the offset " + offset_text(start->offset_minutes) + " is kept, clock changes are not known");
+    if (start->has_clock())
+      due.notes.push_back("no time zone is charted: the offset " + offset_text(start->offset_minutes) +
+                          " is kept, clock changes are not known");
   }
   if (start->has_clock()) {
     // The zone's own reading of that instant: the charted offset may be another one.
@@ -318,9 +345,11 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
 
   const Value* slots = record::member(repeat, FieldId::order_repeat_slots);
   std::vector<std::string> times;
-  if (const Value* at = record::member(repeat, FieldId::order_repeat_at); at != nullptr && at->form == record::Form::list) {
+  if (const Value* at = record::member(repeat, FieldId::order_repeat_at);
+      at != nullptr && at->form == record::Form::list) {
     for (std::uint32_t i = 0; i < at->count; ++i) {
-      if (at->children[i] != nullptr && is_clocktime(at->children[i]->text)) times.emplace_back(at->children[i]->text);
+      if (at->children[i] != nullptr && is_clocktime(at->children[i]->text))
+        times.emplace_back(at->children[i]->text);
     }
     std::sort(times.begin(), times.end());
   }
@@ -338,7 +367,8 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
     }
     if (times.empty()) times = slot.times;
     const auto* gap_quantity = quantity_of(record::member(repeat, FieldId::order_repeat_minimumGap));
-    const auto next = arithmetic.next_slot(slot, times, name, gap, gap_quantity == nullptr ? "" : shown(*gap_quantity), anchor);
+    const auto next = arithmetic.next_slot(slot, times, name, gap,
+                                           gap_quantity == nullptr ? "" : shown(*gap_quantity), anchor);
     if (!next) return refuse();
     const std::string rule = "next slot of " + name + (times.empty() ? "" : " (" + joined(times) + ")");
     if (!found || next->seconds < found->seconds) found = next;
@@ -363,10 +393,14 @@ Due next_due(const Record& record, const RuleBook& book, const std::optional<Tim
 
 std::string_view in_words(const Due& due) {
   switch (due.kind) {
-    case Due::at: return due.text;
-    case Due::as_needed: return "as needed";
-    case Due::untold: return "not told";
-    case Due::no_order: break;
+    case Due::at:
+      return due.text;
+    case Due::as_needed:
+      return "as needed";
+    case Due::untold:
+      return "not told";
+    case Due::no_order:
+      break;
   }
   return "no order";
 }
@@ -395,8 +429,11 @@ std::string clock_change_at(const Time& time, std::string_view zone_name) {
   const auto met = zone->at_wall(wall);
   const auto clock = std::string(time.text.substr(11, 5));
   const auto day = std::string(time.text.substr(0, 10));
-  if (met.clock == Zone::Clock::never) return clock + " does not come on " + day + " in " + std::string(zone_name) + ": the clock is put forward over it";
-  if (met.clock == Zone::Clock::twice) return clock + " comes twice on " + day + " in " + std::string(zone_name) + ": the clock is put back";
+  if (met.clock == Zone::Clock::never)
+    return clock + " does not come on " + day + " in " + std::string(zone_name) +
+           ": the clock is put forward over it";
+  if (met.clock == Zone::Clock::twice)
+    return clock + " comes twice on " + day + " in " + std::string(zone_name) + ": the clock is put back";
   return {};
 }
 

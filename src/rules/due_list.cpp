@@ -20,15 +20,18 @@ namespace {
 constexpr char between = '\x1f';  // no text of a record holds it: XML 1.0 has no such character
 
 // What the arithmetic asks for; the rest of a record is not kept.
-constexpr std::array kept_parts = {FieldId::format, FieldId::id,    FieldId::status,    FieldId::source, FieldId::patient,
-                                   FieldId::wound,  FieldId::order, FieldId::performed, FieldId::plan};
+constexpr std::array kept_parts = {FieldId::format, FieldId::id,        FieldId::status,
+                                   FieldId::source, FieldId::patient,   FieldId::wound,
+                                   FieldId::order,  FieldId::performed, FieldId::plan};
 
 std::optional<Time> changed_at(const Record& record) {
   auto time = Visit::time(record.at(FieldId::performed_start));
   return time ? time : Visit::time(record.at(FieldId::performed_end));
 }
 
-std::int64_t moment(const Time& time) { return time.has_clock() ? seconds_since_epoch(time) : days_since_epoch(time) * 86400; }
+std::int64_t moment(const Time& time) {
+  return time.has_clock() ? seconds_since_epoch(time) : days_since_epoch(time) * 86400;
+}
 
 void append_number(std::uint64_t value, std::string& out) {
   for (int shift = 56; shift >= 0; shift -= 8) out += static_cast<char>(value >> shift);
@@ -36,7 +39,8 @@ void append_number(std::uint64_t value, std::string& out) {
 
 bool is_change(const Record& record, const RuleBook& book) {
   const auto is = [&](WordSet set, FieldId id) { return book.in(set, book.meaning(id, record.at(id))); };
-  return is(WordSet::dressing_changes, FieldId::performed_kind) && !is(WordSet::not_done, FieldId::performed_outcome);
+  return is(WordSet::dressing_changes, FieldId::performed_kind) &&
+         !is(WordSet::not_done, FieldId::performed_outcome);
 }
 
 }  // namespace
@@ -60,7 +64,8 @@ Outcome DueList::add(const Record& record) {
   key_.clear();
   // Sites number patients alike: without a system the source tells them apart.
   if (record.text(FieldId::patient_system).empty()) key_.append(record.text(FieldId::source_system));
-  for (const auto id : {FieldId::patient_system, FieldId::patient_id, FieldId::wound_system, FieldId::wound_id}) {
+  for (const auto id :
+       {FieldId::patient_system, FieldId::patient_id, FieldId::wound_system, FieldId::wound_id}) {
     key_.append(record.text(id)).append(1, between);
   }
   append_number(order_++, key_);
@@ -99,7 +104,8 @@ void DueList::look(const std::vector<std::string>& versions, std::vector<DueWoun
     if (!node) continue;  // was written here: cannot be
     unused.begin({}, {}, bytes, 1);
     auto record = reader_.read(**node, bytes, arena, unused);
-    auto key = std::string(record.text(FieldId::source_system)) + between + std::string(record.text(FieldId::id));
+    auto key =
+        std::string(record.text(FieldId::source_system)) + between + std::string(record.text(FieldId::id));
     last_version.insert_or_assign(std::move(key), record);
   }
   struct Change {
@@ -112,14 +118,16 @@ void DueList::look(const std::vector<std::string>& versions, std::vector<DueWoun
     if (book_->in(WordSet::in_error, book_->meaning(FieldId::status, record.at(FieldId::status)))) continue;
     if (time && is_change(record, *book_)) changes.push_back({moment(*time), record});
   }
-  std::stable_sort(changes.begin(), changes.end(), [](const Change& a, const Change& b) { return a.moment < b.moment; });
+  std::stable_sort(changes.begin(), changes.end(),
+                   [](const Change& a, const Change& b) { return a.moment < b.moment; });
 
   std::optional<DueWound> last;
   std::string without_order;
   for (const auto& [at, record] : changes) {
     auto due = next_due(record, *book_);
     if (due.kind == Due::no_order) {
-      without_order = std::string(changed_at(record)->text) + " (record " + std::string(record.text(FieldId::id)) + ")";
+      without_order =
+          std::string(changed_at(record)->text) + " (record " + std::string(record.text(FieldId::id)) + ")";
       continue;
     }
     // An early change does not move slots; a late one counts from itself when its slot has gone by.
@@ -135,8 +143,10 @@ void DueList::look(const std::vector<std::string>& versions, std::vector<DueWoun
     without_order.clear();
   }
   if (!last) return;
-  if (!without_order.empty()) last->due.notes.push_back("the change of " + without_order + " names no order and is not counted from");
-  if (const auto charted = parse_time(last->charted)) last->comparison = compare_due(last->due, charted.time, *book_);
+  if (!without_order.empty())
+    last->due.notes.push_back("the change of " + without_order + " names no order and is not counted from");
+  if (const auto charted = parse_time(last->charted))
+    last->comparison = compare_due(last->due, charted.time, *book_);
   wounds.push_back(std::move(*last));
 }
 

@@ -1,5 +1,6 @@
-// The wounds of many records by when their next change is due. Records come in any order; of a wound the changes are
-// looked at in order of time, because an early change does not move slots that the change before it gave.
+// The wounds of many records by when their next change is due. Records come in any order; of a wound the
+// changes are looked at in order of time, because an early change does not move slots that the change before
+// it gave.
 #pragma once
 #include <cstddef>
 #include <cstdint>
@@ -16,7 +17,8 @@
 
 namespace charpie::rules {
 
-/// The last charted change of one wound, and what follows from it. Holds the patient's key: show it only when asked.
+/// The last charted change of one wound, and what follows from it. Holds the patient's key: show it only when
+/// asked.
 struct DueWound {
   std::string patient, wound;
   std::string record_key;  // of the change counted from
@@ -28,16 +30,16 @@ struct DueWound {
 
 class DueList {
  public:
-  /// `book` must outlive it. `memory`: bytes for what waits to be sorted; beyond that it goes to temporary files. One
-  /// wound's visits are held at once, and the list that comes out.
+  /// `book` must outlive it. `memory`: bytes for what waits to be sorted; beyond that it goes to temporary
+  /// files. One wound's visits are held at once, and the list that comes out.
   explicit DueList(const RuleBook& book, std::size_t memory = std::size_t{256} << 20);
 
   /// Notes one record; nothing is kept of it. Error::unwritable when a temporary file cannot be written.
   Outcome add(const record::Record& record);
 
-  /// All wounds with an order that a change was charted under: first those with a due time, the earliest first. Of a
-  /// record's versions (same source and key) the one that came last counts, and none when that is entered in error.
-  /// The list is empty afterwards. Error::unreadable when a temporary file cannot be read.
+  /// All wounds with an order that a change was charted under: first those with a due time, the earliest
+  /// first. Of a record's versions (same source and key) the one that came last counts, and none when that is
+  /// entered in error. The list is empty afterwards. Error::unreadable when a temporary file cannot be read.
   Result<std::vector<DueWound>> finish();
 
  private:

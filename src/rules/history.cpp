@@ -22,12 +22,39 @@ namespace {
 
 // What is kept of a visit, as texts.
 enum Note : std::size_t {
-  file, line, record_key, source, status,  // status: "" | replacing | in-error
-  start, end, dressed,                     // dressed: "1" when a dressing was changed
-  label, label_clock, old_label, old_label_clock, applied_at,
-  packing_placed, packing_removed, closures,  // closures: method,present,removed; …
-  stage, site, side, length, width, depth, length_cm, width_cm, method, device, measured_at, resolved,
-  birth_year, sex, patient, wound, note_count
+  file,
+  line,
+  record_key,
+  source,
+  status,  // status: "" | replacing | in-error
+  start,
+  end,
+  dressed,  // dressed: "1" when a dressing was changed
+  label,
+  label_clock,
+  old_label,
+  old_label_clock,
+  applied_at,
+  packing_placed,
+  packing_removed,
+  closures,  // closures: method,present,removed; …
+  stage,
+  site,
+  side,
+  length,
+  width,
+  depth,
+  length_cm,
+  width_cm,
+  method,
+  device,
+  measured_at,
+  resolved,
+  birth_year,
+  sex,
+  patient,
+  wound,
+  note_count
 };
 
 constexpr char between = '\x1f';  // no text of a record holds it: XML 1.0 has no such character
@@ -36,7 +63,9 @@ void append_number(std::uint64_t value, std::string& out) {
   for (int shift = 56; shift >= 0; shift -= 8) out += static_cast<char>(value >> shift);
 }
 // So that earlier times are smaller bytes.
-std::uint64_t ordered(std::int64_t seconds) { return static_cast<std::uint64_t>(seconds) ^ (std::uint64_t{1} << 63); }
+std::uint64_t ordered(std::int64_t seconds) {
+  return static_cast<std::uint64_t>(seconds) ^ (std::uint64_t{1} << 63);
+}
 
 void append_text(std::string_view text, std::string& out) {
   std::size_t size = text.size();
@@ -68,8 +97,12 @@ std::optional<Time> time_of(std::string_view text) {
   return reading ? std::optional(reading.time) : std::nullopt;
 }
 
-std::int64_t moment(const Time& time) { return time.has_clock() ? seconds_since_epoch(time) : days_since_epoch(time) * 86400; }
-std::int64_t wall(const Time& time) { return moment(time) + (time.has_clock() ? std::int64_t{time.offset_minutes} * 60 : 0); }
+std::int64_t moment(const Time& time) {
+  return time.has_clock() ? seconds_since_epoch(time) : days_since_epoch(time) * 86400;
+}
+std::int64_t wall(const Time& time) {
+  return moment(time) + (time.has_clock() ? std::int64_t{time.offset_minutes} * 60 : 0);
+}
 
 std::optional<long long> count_of(std::string_view text) {
   long long value = 0;
@@ -208,7 +241,8 @@ Noted noted(std::string_view entry, std::uint64_t order) {
 // Looks at the visits of one wound in order.
 class Wound {
  public:
-  Wound(const RuleBook& book, const HistoryOptions& options, record::Findings& findings) : book_(book), options_(options), findings_(findings) {}
+  Wound(const RuleBook& book, const HistoryOptions& options, record::Findings& findings)
+      : book_(book), options_(options), findings_(findings) {}
 
   void look(const std::vector<Noted>& visits) {
     for (const auto& visit : visits) {
@@ -258,14 +292,16 @@ class Wound {
     if (!resolved_.text.empty() && now(resolved).empty()) {
       const auto when = time_of(resolved_.text);
       if (when && compare(*visit_->begins, *when) == std::partial_ordering::greater) {
-        report(FindingId::charted_after_closed, "performed.start", {now(start), resolved_.text, resolved_.record});
+        report(FindingId::charted_after_closed, "performed.start",
+               {now(start), resolved_.text, resolved_.record});
       }
     }
     keep(resolved_, resolved);
   }
 
   void people() {
-    for (const auto& [note, kept, path] : {std::tuple(birth_year, &birth_year_, "patient.birthYear"), std::tuple(sex, &sex_, "patient.sex")}) {
+    for (const auto& [note, kept, path] :
+         {std::tuple(birth_year, &birth_year_, "patient.birthYear"), std::tuple(sex, &sex_, "patient.sex")}) {
       if (!kept->text.empty() && !now(note).empty() && kept->text != now(note)) {
         report(FindingId::two_people, path, {note == sex ? "the sex" : "the year of birth", kept->record});
       }
@@ -274,9 +310,11 @@ class Wound {
   }
 
   void place() {
-    for (const auto& [note, kept, id, path] : {std::tuple(site, &site_, FindingId::site_changed, "wound.site"),
-                                               std::tuple(side, &side_, FindingId::side_changed, "wound.side")}) {
-      if (!kept->text.empty() && !now(note).empty() && kept->text != now(note)) report(id, path, {now(note), kept->text, kept->record});
+    for (const auto& [note, kept, id, path] :
+         {std::tuple(site, &site_, FindingId::site_changed, "wound.site"),
+          std::tuple(side, &side_, FindingId::side_changed, "wound.side")}) {
+      if (!kept->text.empty() && !now(note).empty() && kept->text != now(note))
+        report(id, path, {now(note), kept->text, kept->record});
       keep(*kept, note);
     }
   }
@@ -285,7 +323,8 @@ class Wound {
     const auto* domain = book_.domain(FieldId::wound_stage);
     const int rank = book_.place(WordSet::stage_order, domain->find(now(stage)));
     if (rank == 0) return;
-    if (rank < stage_rank_) report(FindingId::stage_backwards, "wound.stage", {now(stage), stage_.text, stage_.record});
+    if (rank < stage_rank_)
+      report(FindingId::stage_backwards, "wound.stage", {now(stage), stage_.text, stage_.record});
     if (rank >= stage_rank_) {
       stage_rank_ = rank;
       keep(stage_, stage);
@@ -304,26 +343,35 @@ class Wound {
       bool differs = false;
       if (date && date->precision == TimePrecision::day) {
         said = now(old_label);
-        const bool by_clock = is_clocktime(now(old_label_clock)) && last_begin.has_clock() && last_end.has_clock();
+        const bool by_clock =
+            is_clocktime(now(old_label_clock)) && last_begin.has_clock() && last_end.has_clock();
         if (!now(old_label_clock).empty()) said.append(" ").append(now(old_label_clock));
         if (by_clock) {
           const auto clock = now(old_label_clock);
-          const std::int64_t moment_said = days_since_epoch(*date) * 86400 + (clock[0] - '0') * 36000 + (clock[1] - '0') * 3600 +
-                                           (clock[3] - '0') * 600 + (clock[4] - '0') * 60;
+          const std::int64_t moment_said = days_since_epoch(*date) * 86400 + (clock[0] - '0') * 36000 +
+                                           (clock[1] - '0') * 3600 + (clock[3] - '0') * 600 +
+                                           (clock[4] - '0') * 60;
           differs = moment_said < wall(last_begin) - tolerance || moment_said > wall(last_end) + tolerance;
         } else if (last_begin.precision >= TimePrecision::day) {
-          differs = days_since_epoch(*date) < days_since_epoch(last_begin) || days_since_epoch(*date) > days_since_epoch(last_end);
+          differs = days_since_epoch(*date) < days_since_epoch(last_begin) ||
+                    days_since_epoch(*date) > days_since_epoch(last_end);
         }
-        if (differs && std::string(now(old_label)) == change_label_ && now(old_label_clock) == change_label_clock_) differs = false;
+        if (differs && std::string(now(old_label)) == change_label_ &&
+            now(old_label_clock) == change_label_clock_)
+          differs = false;
       } else if (applied && applied->precision >= TimePrecision::day) {
         said = now(applied_at);
         if (applied->has_clock() && last_begin.has_clock()) {
-          differs = moment(*applied) < moment(last_begin) - tolerance || moment(*applied) > moment(last_end) + tolerance;
+          differs = moment(*applied) < moment(last_begin) - tolerance ||
+                    moment(*applied) > moment(last_end) + tolerance;
         } else {
-          differs = days_since_epoch(*applied) < days_since_epoch(last_begin) || days_since_epoch(*applied) > days_since_epoch(last_end);
+          differs = days_since_epoch(*applied) < days_since_epoch(last_begin) ||
+                    days_since_epoch(*applied) > days_since_epoch(last_end);
         }
       }
-      if (differs) report(FindingId::change_uncharted, "removed.label", {said, (*change_)[start], (*change_)[record_key]});
+      if (differs)
+        report(FindingId::change_uncharted, "removed.label",
+               {said, (*change_)[start], (*change_)[record_key]});
     }
     if (!now(dressed).empty()) {
       change_ = *visit_;
@@ -337,7 +385,8 @@ class Wound {
     const auto placed = count_of(now(packing_placed));
     if (removed && packing_) {
       const auto id = *removed < *packing_ ? FindingId::packing_fewer : FindingId::packing_more;
-      if (*removed != *packing_) report(id, "removed.packing", {now(packing_removed), std::to_string(*packing_), packing_record_});
+      if (*removed != *packing_)
+        report(id, "removed.packing", {now(packing_removed), std::to_string(*packing_), packing_record_});
     }
     if (placed) {
       packing_ = placed;
@@ -364,10 +413,13 @@ class Wound {
         const long long out = std::max<long long>(0, removed);
         const auto* domain = book_.domain(FieldId::closure_method);
         if (removed > before.first) {
-          report(FindingId::closure_more_removed, "closure", {std::to_string(removed), name, was, before.second});
+          report(FindingId::closure_more_removed, "closure",
+                 {std::to_string(removed), name, was, before.second});
         } else if (present >= 0 && (present + out < before.first ||
-                                    (present + out > before.first && book_.in(WordSet::counted_closures, domain->find(name))))) {
-          report(FindingId::closure_unexplained, "closure", {name, std::to_string(present), std::to_string(out), was, before.second});
+                                    (present + out > before.first &&
+                                     book_.in(WordSet::counted_closures, domain->find(name))))) {
+          report(FindingId::closure_unexplained, "closure",
+                 {name, std::to_string(present), std::to_string(out), was, before.second});
         }
       }
       if (present >= 0) before = {present, std::string(now(record_key))};
@@ -381,22 +433,27 @@ class Wound {
       const auto measured = time_of(now(measured_at));
       if (measured && compare(*measured, *visit_->begins) == std::partial_ordering::less) return;
     }
-    for (const auto& [note, kept, path] : {std::tuple(method, &method_, "size.method"), std::tuple(device, &device_, "size.device")}) {
+    for (const auto& [note, kept, path] :
+         {std::tuple(method, &method_, "size.method"), std::tuple(device, &device_, "size.device")}) {
       if (!kept->text.empty() && !now(note).empty() && kept->text != now(note)) {
-        report(FindingId::size_method_changed, path, {note == method ? "the method" : "the device", now(note), kept->text, kept->record});
+        report(FindingId::size_method_changed, path,
+               {note == method ? "the method" : "the device", now(note), kept->text, kept->record});
       }
     }
-    const std::string same = std::string(now(length)) + between + std::string(now(width)) + between + std::string(now(depth));
+    const std::string same =
+        std::string(now(length)) + between + std::string(now(width)) + between + std::string(now(depth));
     if (same == copied_) {
       ++copies_;
-      if (copies_ == book_.whole(Limit::copied_records)) report(FindingId::size_copied, "size", {std::to_string(copies_), copied_from_});
+      if (copies_ == book_.whole(Limit::copied_records))
+        report(FindingId::size_copied, "size", {std::to_string(copies_), copied_from_});
     } else {
       copied_ = same;
       copies_ = 1;
       copied_from_ = now(record_key);
     }
     if (!now(length_cm).empty() && !now(width_cm).empty()) {
-      const SizeAt size{ExactDecimal(Decimal(now(length_cm))), ExactDecimal(Decimal(now(width_cm))), moment(*visit_->begins)};
+      const SizeAt size{ExactDecimal(Decimal(now(length_cm))), ExactDecimal(Decimal(now(width_cm))),
+                        moment(*visit_->begins)};
       if (size_) compare_sizes(*size_, size);
       if (options_.derive && size_) derive(*size_, size);
       size_ = size;
@@ -418,7 +475,9 @@ class Wound {
   }
 
   void derive(const SizeAt& before, const SizeAt& after) {
-    const auto refuse = [&](std::string_view what, std::string_view why) { report(FindingId::not_derived, "size", {what, why}); };
+    const auto refuse = [&](std::string_view what, std::string_view why) {
+      report(FindingId::not_derived, "size", {what, why});
+    };
     if (!method_.text.empty() && !now(method).empty() && method_.text != now(method)) {
       return refuse("the change in area", "the two sizes were measured in different ways");
     }
@@ -426,12 +485,16 @@ class Wound {
     const auto is = rectangle_area(after.length, after.width);
     const std::string inputs = was.text() + " and " + is.text() + " cm2 by rectangle, record " + size_record_;
     if (const auto percent = percent_area_reduction(was, is, 1)) {
-      report(FindingId::derived, "size", {"percent area reduction", *percent + " %", "(A0 - At) / A0 x 100 of " + inputs});
+      report(FindingId::derived, "size",
+             {"percent area reduction", *percent + " %", "(A0 - At) / A0 x 100 of " + inputs});
     } else {
       refuse("the percent area reduction", percent.error().message);
     }
     if (const auto rate = linear_rate_per_week(before, after, 4)) {
-      report(FindingId::derived, "size", {"linear rate, an estimate", *rate + " cm/week", "(A0 - At) / mean perimeter / weeks, areas and perimeters of ellipses; record " + size_record_});
+      report(
+          FindingId::derived, "size",
+          {"linear rate, an estimate", *rate + " cm/week",
+           "(A0 - At) / mean perimeter / weeks, areas and perimeters of ellipses; record " + size_record_});
     } else {
       refuse("the linear rate", rate.error().message);
     }
@@ -465,7 +528,10 @@ class Wound {
 }  // namespace
 
 struct History::State {
-  State(const RuleBook& made_from, const HistoryOptions& asked) : book(made_from), options(asked), notes(asked.memory) { findings.set_grades(book.grades()); }
+  State(const RuleBook& made_from, const HistoryOptions& asked)
+      : book(made_from), options(asked), notes(asked.memory) {
+    findings.set_grades(book.grades());
+  }
 
   const RuleBook& book;
   HistoryOptions options;
@@ -474,8 +540,8 @@ struct History::State {
   std::string key;
   record::Findings findings;
 
-  // The wound in hand. Of a wound with very many visits a window is looked at at a time: versions of a record that
-  // lie in two windows are not told apart.
+  // The wound in hand. Of a wound with very many visits a window is looked at at a time: versions of a record
+  // that lie in two windows are not told apart.
   std::string group;  // the key's part without time
   std::vector<Noted> visits;
   std::size_t visits_bytes = 0;
@@ -509,14 +575,16 @@ struct History::State {
     std::unordered_map<std::string, std::size_t> last;
     std::vector<bool> dropped(visits.size(), false);
     for (std::size_t i = 0; i < visits.size(); ++i) {
-      const auto [found, is_new] = last.try_emplace(std::string(visits[i][source]) + between + std::string(visits[i][record_key]), i);
+      const auto [found, is_new] =
+          last.try_emplace(std::string(visits[i][source]) + between + std::string(visits[i][record_key]), i);
       if (!is_new) {
         const bool later = visits[i].order > visits[found->second].order;
         const std::size_t older = later ? found->second : i;
         const std::size_t newer = later ? i : found->second;
         if (visits[newer][status].empty() && visits[older][status] != "in-error") {
           wound_rules->begin(visits[newer]);
-          findings.report(FindingId::record_twice, "id", 0, {std::string(visits[older][file]) + ":" + std::string(visits[older][line])});
+          findings.report(FindingId::record_twice, "id", 0,
+                          {std::string(visits[older][file]) + ":" + std::string(visits[older][line])});
         }
         dropped[older] = true;
         found->second = newer;
@@ -538,7 +606,8 @@ struct History::State {
       std::string where;
       for (const auto note : {site, side, length, width}) where.append(visit[note]).append(1, between);
       where += visit[start].substr(0, 10);
-      const auto [found, is_new] = places.try_emplace(where, std::string(visit[wound]), std::string(visit[record_key]));
+      const auto [found, is_new] =
+          places.try_emplace(where, std::string(visit[wound]), std::string(visit[record_key]));
       if (is_new || found->second.first == visit[wound]) continue;
       if (!paired.emplace(found->second.first, std::string(visit[wound])).second) continue;
       wound_rules->begin(visit);
@@ -586,7 +655,8 @@ struct History::State {
   }
 };
 
-History::History(const RuleBook& book, const HistoryOptions& options) : state_(std::make_unique<State>(book, options)) {}
+History::History(const RuleBook& book, const HistoryOptions& options)
+    : state_(std::make_unique<State>(book, options)) {}
 History::~History() = default;
 
 Outcome History::add(std::string_view notes) {
@@ -608,6 +678,8 @@ Outcome History::finish(const std::function<void(std::vector<record::Finding>)>&
   return done;
 }
 
-std::size_t History::spills() const { return state_->notes.spills(); }
+std::size_t History::spills() const {
+  return state_->notes.spills();
+}
 
 }  // namespace charpie::rules

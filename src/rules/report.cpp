@@ -25,7 +25,9 @@ constexpr std::string_view plain = "\033[0m";
 // SARIF 2.1.0, 3.27.10: level.
 constexpr std::array<std::string_view, 4> sarif_levels = {"note", "warning", "error", "error"};
 
-std::string_view slug_of(const Finding& finding) { return record::finding_kind(finding.id).slug; }
+std::string_view slug_of(const Finding& finding) {
+  return record::finding_kind(finding.id).slug;
+}
 
 // File names are bytes to the system; JSON holds Unicode only.
 std::string printable(std::string_view text) {
@@ -144,7 +146,8 @@ void append_issue(const Finding& finding, std::string_view system, std::string& 
 std::string uri_of(std::string_view file) {
   std::string out;
   for (const char c : file) {
-    const bool kept = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '/' || c == '.' || c == '-' || c == '_' || c == '~';
+    const bool kept = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                      c == '/' || c == '.' || c == '-' || c == '_' || c == '~';
     if (kept) {
       out += c;
     } else {
@@ -205,7 +208,8 @@ void append_result(const Finding& finding, std::string& out) {
 }
 
 void append_sarif_head(std::string_view version, std::string& out) {
-  out += R"({"$schema":"https://json.schemastore.org/sarif-2.1.0.json","version":"2.1.0","runs":[{"tool":{"driver":)";
+  out +=
+      R"({"$schema":"https://json.schemastore.org/sarif-2.1.0.json","version":"2.1.0","runs":[{"tool":{"driver":)";
   Members driver(out);
   driver.text("name", "charpie");
   driver.text("version", version);
@@ -215,7 +219,8 @@ void append_sarif_head(std::string_view version, std::string& out) {
     if (&kind != record::finding_kinds().data()) out += ',';
     Members rule(out);
     rule.text("id", kind.slug);
-    for (const auto& [name, text] : {std::pair("shortDescription", kind.message), std::pair("help", kind.mend)}) {
+    for (const auto& [name, text] :
+         {std::pair("shortDescription", kind.message), std::pair("help", kind.mend)}) {
       rule.start(name);
       Members words(out);
       words.text("text", text);
@@ -241,9 +246,13 @@ bool find_report_form(std::string_view name, ReportForm& form) {
   return true;
 }
 
-std::span<const std::string_view> report_form_names() { return form_names; }
+std::span<const std::string_view> report_form_names() {
+  return form_names;
+}
 
-std::string_view severity_name(Severity severity) { return severity_names[static_cast<std::size_t>(severity)]; }
+std::string_view severity_name(Severity severity) {
+  return severity_names[static_cast<std::size_t>(severity)];
+}
 
 void Report::begin(std::string& out) {
   first_ = true;
@@ -269,7 +278,8 @@ void Report::add(const Finding& finding, std::string& out) {
 
 void Report::end(std::string& out) {
   if (options_.form == ReportForm::outcome) {
-    if (first_) out += R"({"severity":"information","code":"informational","details":{"text":"nothing was found"}})";
+    if (first_)
+      out += R"({"severity":"information","code":"informational","details":{"text":"nothing was found"}})";
     out += "]}\n";
   }
   if (options_.form == ReportForm::sarif) out += "]}]}\n";
@@ -296,7 +306,12 @@ Result<Selection> Selection::of(std::span<const std::string> only, std::span<con
         nearest = kind.slug;
       }
     }
-    return Error{Error::usage, "there is no finding '" + slug + "'", {}, 0, 0, nearest.empty() ? "" : "perhaps meant: " + std::string(nearest)};
+    return Error{Error::usage,
+                 "there is no finding '" + slug + "'",
+                 {},
+                 0,
+                 0,
+                 nearest.empty() ? "" : "perhaps meant: " + std::string(nearest)};
   };
   for (const auto& slug : only) {
     if (auto done = mark(slug, true); !done) return done.error();
@@ -357,7 +372,8 @@ void Summary::restore(std::span<const Row> rows) {
     const auto id = record::find_finding(slug);
     if (id == FindingId::count) continue;
     counts_[id][source] = count;
-    for (const auto one : {record::Severity::information, record::Severity::warning, record::Severity::error, record::Severity::fatal}) {
+    for (const auto one : {record::Severity::information, record::Severity::warning, record::Severity::error,
+                           record::Severity::fatal}) {
       if (severity_name(one) == severity) severities_[id] = one;
     }
   }
@@ -366,10 +382,12 @@ void Summary::restore(std::span<const Row> rows) {
 void Summary::append(std::string& out) const {
   std::map<std::string, std::uint64_t, std::less<>> by_source;
   for (const auto& [id, sources] : counts_) {
-    out += std::to_string(count(id)) + " " + std::string(severity_name(severities_.at(id))) + " " + std::string(record::finding_kind(id).slug) + "\n";
+    out += std::to_string(count(id)) + " " + std::string(severity_name(severities_.at(id))) + " " +
+           std::string(record::finding_kind(id).slug) + "\n";
     for (const auto& [source, count] : sources) by_source[source] += count;
   }
-  for (const auto& [source, count] : by_source) out += std::to_string(count) + " from " + (source.empty() ? "(no source named)" : source) + "\n";
+  for (const auto& [source, count] : by_source)
+    out += std::to_string(count) + " from " + (source.empty() ? "(no source named)" : source) + "\n";
   for (const auto& [path, count] : unread_) out += std::to_string(count) + " not read at " + path + "\n";
 }
 
@@ -404,7 +422,12 @@ Result<Known> Known::read(std::string_view ndjson, std::string_view file) {
       finding.message = text("message");
     }
     if (!node || !(*node)->is_object() || finding.id == FindingId::count) {
-      return Error{Error::invalid, "this line is no finding", std::string(file), line_number, 0, "give the file that --findings-as ndjson wrote"};
+      return Error{Error::invalid,
+                   "this line is no finding",
+                   std::string(file),
+                   line_number,
+                   0,
+                   "give the file that --findings-as ndjson wrote"};
     }
     ++known.counts_[fingerprint(finding)];
     ++known.held_;

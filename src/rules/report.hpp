@@ -1,5 +1,5 @@
-// Findings told: as text for people, NDJSON, a FHIR OperationOutcome, or SARIF 2.1.0 for pipelines; counted; chosen;
-// and held against a baseline of findings that were accepted before.
+// Findings told: as text for people, NDJSON, a FHIR OperationOutcome, or SARIF 2.1.0 for pipelines; counted;
+// chosen; and held against a baseline of findings that were accepted before.
 #pragma once
 #include <array>
 #include <cstdint>
@@ -26,9 +26,9 @@ std::string_view severity_name(record::Severity severity);
 
 struct ReportOptions {
   ReportForm form = ReportForm::text;
-  bool color = false;             // text only; the severity is always there as a word too
-  std::string version{};          // of the program, for SARIF
-  std::string system{};           // code system of the slugs in an OperationOutcome; empty = no coding
+  bool color = false;     // text only; the severity is always there as a word too
+  std::string version{};  // of the program, for SARIF
+  std::string system{};   // code system of the slugs in an OperationOutcome; empty = no coding
 };
 
 /// Writes findings one after the other; what it appends is complete only after end(). Holds no findings.
@@ -41,8 +41,8 @@ class Report {
   bool any() const { return !first_; }
   void go_on(bool any) { first_ = !any; }
   void add(const record::Finding& finding, std::string& out);
-  /// An OperationOutcome must hold at least one issue (R4 and R5, OperationOutcome.issue 1..*): without findings it
-  /// says so.
+  /// An OperationOutcome must hold at least one issue (R4 and R5, OperationOutcome.issue 1..*): without
+  /// findings it says so.
   void end(std::string& out);
 
  private:
@@ -53,8 +53,8 @@ class Report {
 /// Which findings a run tells: `only` those of the slugs if any are given, and not those to `skip`.
 class Selection {
  public:
-  /// Error::usage for a slug that is none, with the nearest one. A slug's front part stands for all of its group:
-  /// "size" is size.too-large, size.jump, …
+  /// Error::usage for a slug that is none, with the nearest one. A slug's front part stands for all of its
+  /// group: "size" is size.too-large, size.jump, …
   static Result<Selection> of(std::span<const std::string> only, std::span<const std::string> skip);
   bool wants(const record::Finding& finding) const { return wanted_[static_cast<std::size_t>(finding.id)]; }
 
@@ -71,13 +71,13 @@ class Summary {
   void add(const Summary& other);
   std::uint64_t total() const;
   std::uint64_t count(record::FindingId id) const;
-  /// All counts, to be kept and taken up again: slug, severity, source, count; of what was not read the first two are
-  /// empty, and the path stands for the source.
+  /// All counts, to be kept and taken up again: slug, severity, source, count; of what was not read the first
+  /// two are empty, and the path stands for the source.
   using Row = std::tuple<std::string, std::string, std::string, std::uint64_t>;
   std::vector<Row> rows() const;
   void restore(std::span<const Row> rows);
-  /// Lines for people: severity, slug, count, then the sources with their counts, then what was not read, by its path
-  /// without the places in lists.
+  /// Lines for people: severity, slug, count, then the sources with their counts, then what was not read, by
+  /// its path without the places in lists.
   void append(std::string& out) const;
 
  private:
@@ -86,8 +86,8 @@ class Summary {
   std::map<std::string, std::uint64_t, std::less<>> unread_;
 };
 
-/// What tells one finding from another, wherever its file and line went: slug, record key, path and message, as a
-/// name-based UUID.
+/// What tells one finding from another, wherever its file and line went: slug, record key, path and message,
+/// as a name-based UUID.
 std::string fingerprint(const record::Finding& finding);
 
 /// Findings that were accepted before (--known FILE): the NDJSON that Report writes.

@@ -1,5 +1,5 @@
-// The rules: what a careful reviewer would notice on one record, as the site grades it. Which words, limits and
-// times the rules mean stands in mappings/rules/; a site replaces rows.
+// The rules: what a careful reviewer would notice on one record, as the site grades it. Which words, limits
+// and times the rules mean stands in mappings/rules/; a site replaces rows.
 #pragma once
 #include <array>
 #include <memory>
@@ -37,8 +37,8 @@ enum class WordSet : std::uint16_t {
 /// On which days the slots of an order fall (mappings/rules/slots.csv) and at which times of those days.
 struct Slot {
   bool by_weekday = false;
-  std::vector<int> weekdays{};     // 1 = Monday … 7 = Sunday
-  int step = 1;                    // days, or months
+  std::vector<int> weekdays{};  // 1 = Monday … 7 = Sunday
+  int step = 1;                 // days, or months
   bool step_in_months = false;
   std::vector<std::string> times{};  // "08:00", ascending; empty = the day is all that is ordered
 };
@@ -52,9 +52,9 @@ struct ComparedObject {
 /// `units`, which must outlive it.
 class RuleBook {
  public:
-  /// Reads mappings/rules/*.csv and then, in their place, the rows of `site_rules` (text of a CSV file with the
-  /// columns of rules.csv; `site_file` names it in messages). Error::mapping_broken with file, line and mend when a
-  /// row is not understood; Error::usage for the site's own rows.
+  /// Reads mappings/rules/*.csv and then, in their place, the rows of `site_rules` (text of a CSV file with
+  /// the columns of rules.csv; `site_file` names it in messages). Error::mapping_broken with file, line and
+  /// mend when a row is not understood; Error::usage for the site's own rows.
   static Result<RuleBook> load(const Tables& tables, const terms::Terms& terms, const units::Units& units,
                                std::string_view site_rules = {}, std::string_view site_file = "rules");
 
@@ -72,8 +72,8 @@ class RuleBook {
 
   /// The domain that a coded field answers from; nullptr when the field is none.
   const terms::Domain* domain(record::FieldId id) const { return domains_[static_cast<std::size_t>(id)]; }
-  /// The concept that a coded value of that field means, by word, standard code or retired code; nullptr for words
-  /// only, unknown codes, and anything that is no code.
+  /// The concept that a coded value of that field means, by word, standard code or retired code; nullptr for
+  /// words only, unknown codes, and anything that is no code.
   const terms::Concept* meaning(record::FieldId id, const record::Value* value) const;
   /// Whether a concept is in a set (of the set's own domain); false for nullptr.
   bool in(WordSet set, const terms::Concept* meant) const {
@@ -93,8 +93,8 @@ class RuleBook {
   std::span<const ComparedObject> objects() const { return objects_; }
   /// Whether charts commonly use that unit where a field measures one of `dimensions` ("L|L2").
   bool usual(std::string_view dimensions, std::string_view unit) const;
-  /// The standard question that a code is, if a field of the record answers it; nullptr otherwise. `display` of
-  /// own questions is found too.
+  /// The standard question that a code is, if a field of the record answers it; nullptr otherwise. `display`
+  /// of own questions is found too.
   std::string_view question(std::string_view system, std::string_view code) const;
 
   const terms::Terms& terms() const { return *terms_; }
@@ -136,8 +136,8 @@ class RecordChecks {
   RecordChecks(RecordChecks&&) noexcept;
   ~RecordChecks();
 
-  /// Reports what is to be noticed on one record. `findings` must have been told of the record and of the book's
-  /// grades. Reports nothing that RecordReader already has.
+  /// Reports what is to be noticed on one record. `findings` must have been told of the record and of the
+  /// book's grades. Reports nothing that RecordReader already has.
   void check(const record::Record& record, record::Findings& findings);
 
  private:

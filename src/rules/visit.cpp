@@ -32,7 +32,8 @@ const UnitFacts& UnitMemory::facts(std::string_view unit) {
       for (const auto& reference : references) {
         if (!book_->units().measures(unit, reference.dimension)) continue;
         facts.is_reference = reference.unit == unit;
-        if (auto converter = book_->units().converter(unit, reference.unit)) facts.to_reference = std::move(*converter);
+        if (auto converter = book_->units().converter(unit, reference.unit))
+          facts.to_reference = std::move(*converter);
       }
     }
     found = known_.emplace(key_, std::move(facts)).first;
@@ -51,7 +52,8 @@ void Visit::begin(const record::Record& record, record::Findings& findings) {
   dressed_ = done_ && is(WordSet::dressing_changes, FieldId::performed_kind);
 }
 
-void Visit::report(record::FindingId id, std::string_view path, const Value* place, std::initializer_list<std::string_view> values) {
+void Visit::report(record::FindingId id, std::string_view path, const Value* place,
+                   std::initializer_list<std::string_view> values) {
   const auto& all = findings_->all();
   const auto key = record_->text(FieldId::id);
   for (auto earlier = all.rbegin(); earlier != all.rend() && earlier->record_key == key; ++earlier) {
@@ -71,7 +73,8 @@ std::optional<ExactDecimal> Visit::amount(FieldId id, const Value* value) {
   const auto& quantity = *value->quantity;
   if (!quantity.comparator.empty() || !is_decimal(quantity.value)) return std::nullopt;
   const auto& facts = unit(quantity.unit);
-  if (!facts.to_reference || !book.units().measures(quantity.unit, record::field(id).argument)) return std::nullopt;
+  if (!facts.to_reference || !book.units().measures(quantity.unit, record::field(id).argument))
+    return std::nullopt;
   if (facts.is_reference) {
     ExactDecimal exact(quantity.decimal());
     return exact.is_exact() ? std::optional(exact) : std::nullopt;

@@ -1,4 +1,5 @@
-// One record in the hands of the rules: its values as concepts and as exact amounts, and the place of each finding.
+// One record in the hands of the rules: its values as concepts and as exact amounts, and the place of each
+// finding.
 #pragma once
 #include <optional>
 #include <string>
@@ -15,8 +16,8 @@ namespace charpie::rules {
 /// What is known of a unit code, worked out when it is first met.
 struct UnitFacts {
   bool valid = false;
-  std::string dimension;                        // UCUM's letters: "L2"
-  std::string kind;                             // "area"
+  std::string dimension;                         // UCUM's letters: "L2"
+  std::string kind;                              // "area"
   std::optional<units::Converter> to_reference;  // cm, cm2, cm3, h
   bool is_reference = false;
   std::vector<units::Warning> warnings;
@@ -40,7 +41,8 @@ class UnitMemory {
 
 class Visit {
  public:
-  Visit(const RuleBook& book, UnitMemory& memory, const CheckOptions& options) : book(book), options(options), memory_(memory) {}
+  Visit(const RuleBook& book, UnitMemory& memory, const CheckOptions& options)
+      : book(book), options(options), memory_(memory) {}
 
   const RuleBook& book;
   const CheckOptions& options;
@@ -52,14 +54,18 @@ class Visit {
   /// The elements of a list, none when it is no list.
   std::span<record::Value* const> elements(record::FieldId id) const;
 
-  const terms::Concept* meaning(record::FieldId id, const record::Value* value) const { return book.meaning(id, value); }
+  const terms::Concept* meaning(record::FieldId id, const record::Value* value) const {
+    return book.meaning(id, value);
+  }
   const terms::Concept* meaning(record::FieldId id) const { return book.meaning(id, at(id)); }
   bool is(WordSet set, record::FieldId id) const { return book.in(set, meaning(id)); }
-  bool is(WordSet set, record::FieldId id, const record::Value* value) const { return book.in(set, meaning(id, value)); }
+  bool is(WordSet set, record::FieldId id, const record::Value* value) const {
+    return book.in(set, meaning(id, value));
+  }
 
   const UnitFacts& unit(std::string_view code) { return memory_.facts(code); }
-  /// The amount in cm, cm2, cm3 or h; nothing when there is no such quantity, its unit is not valid or of another
-  /// dimension, it lies beyond exact reach, or a comparator says that it is a bound only.
+  /// The amount in cm, cm2, cm3 or h; nothing when there is no such quantity, its unit is not valid or of
+  /// another dimension, it lies beyond exact reach, or a comparator says that it is a bound only.
   std::optional<ExactDecimal> amount(record::FieldId id, const record::Value* value);
   std::optional<ExactDecimal> amount(record::FieldId id) { return amount(id, at(id)); }
   /// The number of a count, percent or decimal leaf.
@@ -71,16 +77,17 @@ class Visit {
   const std::optional<Time>& end() const { return end_; }
   /// Begin and end of the visit as far as charted: the end if that is all there is.
   const std::optional<Time>& first_time() const { return start_ ? start_ : end_; }
-  bool done() const { return done_; }              // not "not-done"
-  bool dressed() const { return dressed_; }        // a dressing change that was done
+  bool done() const { return done_; }        // not "not-done"
+  bool dressed() const { return dressed_; }  // a dressing change that was done
 
   /// The path of a field; `index` in its list, or in the list it is a member of.
   static std::string path(record::FieldId id, std::size_t index = npos);
   static constexpr std::size_t npos = static_cast<std::size_t>(-1);
 
-  /// Reports one finding, unless something that blocks was already said of that field: what follows from it would
-  /// only hide it.
-  void report(record::FindingId id, std::string_view path, const record::Value* place, std::initializer_list<std::string_view> values);
+  /// Reports one finding, unless something that blocks was already said of that field: what follows from it
+  /// would only hide it.
+  void report(record::FindingId id, std::string_view path, const record::Value* place,
+              std::initializer_list<std::string_view> values);
   void report(record::FindingId id, record::FieldId field, std::initializer_list<std::string_view> values) {
     report(id, path(field), at(field), values);
   }

@@ -177,8 +177,11 @@ void CsvGroups::add(const Row& row) {
   }
   if (group_.bytes.size() + row.bytes.size() >= how_.group_bytes) too_large_ = true;
   if (too_large_ && !group_.parts.empty()) return;
-  group_.parts.push_back(
-      {static_cast<std::uint32_t>(row.source), static_cast<std::uint32_t>(group_.bytes.size()), row.line, 1, {}});
+  group_.parts.push_back({static_cast<std::uint32_t>(row.source),
+                          static_cast<std::uint32_t>(group_.bytes.size()),
+                          row.line,
+                          1,
+                          {}});
   if (too_large_) return;
   group_.bytes += row.bytes;
   group_.bytes += '\n';

@@ -755,14 +755,16 @@ class Place {
 Er7Location er7_location(std::string_view text, std::uint32_t offset) {
   const auto by = read_delimiters(first_line(text));
   if (!by) return {};
-  std::optional<Place> place, before;  // DSC and the header behind it stand between a segment and its continuation
+  std::optional<Place> place,
+      before;  // DSC and the header behind it stand between a segment and its continuation
   std::vector<std::string_view> segments;
   for (std::size_t at = 0; at <= text.size();) {
     const std::size_t end = std::min(text.find('\n', at), text.size());
     if (at < end && text[at] == frame_begin) ++at;
     const std::string_view line = text.substr(at, end - at);
     const std::string_view name = line.substr(0, line.find(by->field));
-    const bool continues = name == "ADD" && place && place->at().segment != "MSH" && place->at().segment != "ADD";
+    const bool continues =
+        name == "ADD" && place && place->at().segment != "MSH" && place->at().segment != "ADD";
     const std::size_t head = continues ? std::min<std::size_t>(4, line.size()) : 0;
     if (name == "MSH" && before) {
       place = before;

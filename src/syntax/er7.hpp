@@ -128,8 +128,8 @@ struct Er7Location {
   unsigned occurrence = 0, field = 0, repetition = 0, component = 0, subcomponent = 0;
 };
 
-/// The place of an offset in Er7Document::text. For findings: it walks the text. What ADD continues is a place of the
-/// segment that it continues.
+/// The place of an offset in Er7Document::text. For findings: it walks the text. What ADD continues is a
+/// place of the segment that it continues.
 Er7Location er7_location(std::string_view text, std::uint32_t offset);
 
 /// "OBX[2]-5[1].2"; what is not known is left out.

@@ -31,8 +31,9 @@ struct Er7Acknowledging {
 
 /// The answer as a tree for write_er7, in the arena: from receiver to sender, in the message's version and
 /// character set. MSA-1 is AR when rejected, AE when a complaint is an error, else AA. Before version 2.5,
-/// which knows no severities, all errors stand in ERR-1, and the text of the first in MSA-3. `message` is the flat tree of the message,
-/// or nullptr when it could not be read. Texts of complaints must live as long as the tree.
+/// which knows no severities, all errors stand in ERR-1, and the text of the first in MSA-3. `message` is the
+/// flat tree of the message, or nullptr when it could not be read. Texts of complaints must live as long as
+/// the tree.
 Node* acknowledge_er7(const Node* message, std::span<const Er7Complaint> complaints,
                       const Er7Acknowledging& how, Arena& arena, const Names& names);
 

@@ -38,7 +38,8 @@ class Er7Structures {
 
   /// Nests the segments of a message (in place) by the rows of its structure: MSH-9.3, else MSH-9.1 and 9.2.
   /// False, and nothing changed, when there are none for it. A segment that fits no row where it stands goes,
-  /// with its member "segment", to the list er7_others of the innermost group that is open: nothing is dropped.
+  /// with its member "segment", to the list er7_others of the innermost group that is open: nothing is
+  /// dropped.
   bool group(Node& message, Arena& arena, const Names& names) const;
 
  private:

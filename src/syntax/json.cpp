@@ -133,7 +133,8 @@ constexpr std::uint32_t many_members = 32;
 // Builds the tree from RapidJSON's events.
 class TreeBuilder {
  public:
-  TreeBuilder(const ReadOnlyStream& stream, std::size_t size, Arena& arena, const Names& names, const JsonLimits& limits)
+  TreeBuilder(const ReadOnlyStream& stream, std::size_t size, Arena& arena, const Names& names,
+              const JsonLimits& limits)
       : stream_(stream),
         arena_(arena),
         names_(names),
@@ -261,7 +262,8 @@ class TreeBuilder {
   // Whether one more value would be too many.
   bool is_full(std::size_t begin) {
     if (++values_ <= most_values_) return false;
-    refuse(begin, "there are more than " + std::to_string(most_values_) + " values in one text", "split it into several records");
+    refuse(begin, "there are more than " + std::to_string(most_values_) + " values in one text",
+           "split it into several records");
     return true;
   }
 

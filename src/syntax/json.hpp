@@ -16,8 +16,9 @@ struct JsonLimits {
   std::size_t depth = 64;                       // nested objects and arrays
   std::size_t string_bytes = 1024 * 1024;       // one decoded string or name
   std::size_t document_bytes = 64u << 20;       // the whole text; never more than 4 GiB, offsets are 32 bits
-  // Values of one text; the tree takes 80 bytes for each. A longer text may hold one for every 32 bytes, as FHIR's do
-  // (a Bundle of ours has one for 45), so that a short hostile one stays small and a long honest one is read.
+  // Values of one text; the tree takes 80 bytes for each. A longer text may hold one for every 32 bytes, as
+  // FHIR's do (a Bundle of ours has one for 45), so that a short hostile one stays small and a long honest
+  // one is read.
   std::size_t values = 250'000;
   std::size_t bytes_a_value = 32;
 };
@@ -30,7 +31,8 @@ struct TextPosition {
 
 /// The place of a byte offset in a text. Costs a walk over the text: for messages.
 TextPosition position(std::string_view text, std::size_t offset);
-/// The way back: the byte offset of a place; npos when the text has no such line. A column beyond its line is its end.
+/// The way back: the byte offset of a place; npos when the text has no such line. A column beyond its line is
+/// its end.
 std::size_t offset_of(std::string_view text, const TextPosition& place);
 
 /// Reads one JSON value and nothing after it but white space. A byte-order mark in front is accepted.

@@ -32,21 +32,22 @@ class TextSource final : public ByteSource {
 
 /// Where a stretch of a piece stood, when the piece was put together from several places.
 struct PiecePart {
-  std::uint32_t source = 0;  // which of the stream's sources, counted from 0
-  std::uint32_t begin = 0;   // of the stretch in the piece's bytes
+  std::uint32_t source = 0;          // which of the stream's sources, counted from 0
+  std::uint32_t begin = 0;           // of the stretch in the piece's bytes
   std::size_t line = 0, column = 1;  // of the source, 1-based
-  std::string file{};        // where sources are files of their own; empty: the piece's
+  std::string file{};                // where sources are files of their own; empty: the piece's
 };
 
 /// One record's bytes, or a stretch of the input that is none.
 struct JsonPiece {
   std::string bytes;  // owned, so that a worker may keep them; a broken stretch keeps its bytes as they came
-  std::uint64_t ordinal = 0;   // 1, 2, 3, … over records and broken stretches alike
-  std::size_t line = 0;        // line of the input on which `bytes` start, 1-based
-  std::size_t column = 0;      // byte column there, 1-based
-  std::uint64_t offset = 0;    // of `bytes` in the input
-  std::string context{};       // of an XML element: the namespace declarations that hold there (syntax/xml_stream.hpp)
-  std::optional<Error> error;  // set when the piece is no record; says line and what to do
+  std::uint64_t ordinal = 0;  // 1, 2, 3, … over records and broken stretches alike
+  std::size_t line = 0;       // line of the input on which `bytes` start, 1-based
+  std::size_t column = 0;     // byte column there, 1-based
+  std::uint64_t offset = 0;   // of `bytes` in the input
+  std::string
+      context{};  // of an XML element: the namespace declarations that hold there (syntax/xml_stream.hpp)
+  std::optional<Error> error;      // set when the piece is no record; says line and what to do
   std::vector<PiecePart> parts{};  // in the order of `bytes`; empty when these stood together
   /// Whether its parts came out of files of their own.
   bool is_of_several_files() const { return !parts.empty() && !parts.front().file.empty(); }

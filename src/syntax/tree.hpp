@@ -73,7 +73,9 @@ void append(Tree& parent, Tree* child) {
 }
 
 /// The text of a scalar; empty for nullptr.
-inline std::string_view plain_text(const Node* node) { return node == nullptr ? std::string_view{} : node->text; }
+inline std::string_view plain_text(const Node* node) {
+  return node == nullptr ? std::string_view{} : node->text;
+}
 
 /// The member at a path of names, "meta.versionId"; nullptr where there is none.
 Node* at_path(const Node& object, std::string_view path);

@@ -118,8 +118,12 @@ bool XmlDocumentStream::next(JsonPiece& piece) {
     }
     if (!long_one && scan - at_ <= limits_.record_bytes) return give(piece, at_, scan);
     // Its bytes go, up to the end of the source: where it ends is not known.
-    const Error error{Error::invalid, "the document is longer than " + std::to_string(limits_.record_bytes) + " bytes",
-                      {}, line_, column_, "send fewer entries in one Bundle"};
+    const Error error{Error::invalid,
+                      "the document is longer than " + std::to_string(limits_.record_bytes) + " bytes",
+                      {},
+                      line_,
+                      column_,
+                      "send fewer entries in one Bundle"};
     do {
       pass(buffer_.size());
     } while (fill());

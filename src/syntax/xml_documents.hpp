@@ -1,5 +1,5 @@
-// Cuts a stream of XML documents, one behind the other, into single documents, one at a time and in flat memory,
-// without parsing them.
+// Cuts a stream of XML documents, one behind the other, into single documents, one at a time and in flat
+// memory, without parsing them.
 #pragma once
 #include <cstddef>
 #include <optional>
@@ -9,14 +9,15 @@
 
 namespace charpie::syntax {
 
-/// Splits documents where the tags of one balance. What is not UTF-8 is one document to the end, for its bytes are not
-/// looked into. A document that never ends takes the rest. Memory: one document at most and a chunk.
+/// Splits documents where the tags of one balance. What is not UTF-8 is one document to the end, for its
+/// bytes are not looked into. A document that never ends takes the rest. Memory: one document at most and a
+/// chunk.
 class XmlDocumentStream final : public PieceStream {
  public:
   /// The source must outlive the stream.
   explicit XmlDocumentStream(ByteSource& source, const JsonStreamLimits& limits = {});
-  /// The next document, from '<' to '>' (with its byte-order mark, when it has one); false at the end. A document that
-  /// is too long is one error, and its bytes are let go; text beside documents is one error.
+  /// The next document, from '<' to '>' (with its byte-order mark, when it has one); false at the end. A
+  /// document that is too long is one error, and its bytes are let go; text beside documents is one error.
   bool next(JsonPiece& piece) override;
 
  private:

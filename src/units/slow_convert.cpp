@@ -60,8 +60,8 @@ BigRational as_fraction(const Amount& amount) {
   return amount.value * pi_power;
 }
 
-// Whether what is left of an amount, after most of it was taken away, still has digits enough to be rounded. An
-// amount without pi always has: it is exact.
+// Whether what is left of an amount, after most of it was taken away, still has digits enough to be rounded.
+// An amount without pi always has: it is exact.
 bool tells(const BigRational& rest, const BigRational& amount, int pis) {
   constexpr unsigned wanted_bits = 120;
   return pis == 0 || mp::abs(rest) * BigRational(Big(1) << (close_bits - wanted_bits)) >= mp::abs(amount);
@@ -248,8 +248,8 @@ bool exact_root(const BigRational& value, BigRational& root) {
   return true;
 }
 
-// From x on one scale straight to the number on another of the same kind, so that 1 dB is 0.1 B exactly and no
-// tiny x is lost in a power; nothing when the way leads through the corresponding units.
+// From x on one scale straight to the number on another of the same kind, so that 1 dB is 0.1 B exactly and
+// no tiny x is lost in a power; nothing when the way leads through the corresponding units.
 std::optional<Amount> along(const Atom& from, const Atom& to, const BigRational& x) {
   const auto &source = from.function, &target = to.function;
   const auto &above = from.unit_reduced.factor, &below = to.unit_reduced.factor;
@@ -265,8 +265,7 @@ std::optional<Amount> along(const Atom& from, const Atom& to, const BigRational&
     const auto [root, degree] = root_of(Big(source.argument));
     const auto [other_root, other_degree] = root_of(Big(target.argument));
     const auto steps = exponent_of(root, ratio);
-    if (root == other_root && steps)
-      return Amount::of((exponent * degree + *steps) * back / other_degree);
+    if (root == other_root && steps) return Amount::of((exponent * degree + *steps) * back / other_degree);
   }
   if (ratio != 1) return {};
   if (x == 0) return Amount::of(0);
@@ -274,8 +273,8 @@ std::optional<Amount> along(const Atom& from, const Atom& to, const BigRational&
                       natural_logarithm(target.argument));
 }
 
-// The number on the special scale for m corresponding units. m is exact: scales with other functions measure other
-// things.
+// The number on the special scale for m corresponding units. m is exact: scales with other functions measure
+// other things.
 Result<Amount> to_special(const SpecialFunction& function, const Amount& m) {
   switch (function.kind) {
     case SpecialFunction::plus: {

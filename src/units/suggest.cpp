@@ -393,7 +393,8 @@ Slips::Codes Slips::mended_symbol(std::string_view text) const {
   for (const auto& spelling : {std::string(stem), capitals(stem), key_of(stem)}) {
     if (auto symbol = "[" + spelling + "]" + std::string(exponent); is_valid(symbol)) return {symbol};
   }
-  if (stem.size() > 2 && stem.size() <= longest_word && (stem.back() == 's' || stem.back() == '.') && exponent.empty()) {
+  if (stem.size() > 2 && stem.size() <= longest_word && (stem.back() == 's' || stem.back() == '.') &&
+      exponent.empty()) {
     return mended_symbol(stem.substr(0, stem.size() - 1));
   }
   return codes;

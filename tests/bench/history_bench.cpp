@@ -1,5 +1,5 @@
-// What comparing the visits of each wound costs: time beside a plain check of the same file, and the peak memory of
-// the whole program against the bound that it was given.
+// What comparing the visits of each wound costs: time beside a plain check of the same file, and the peak
+// memory of the whole program against the bound that it was given.
 //
 //   history_bench --program PATH [--records N] [--wounds N] [--memory MIB]
 //     --program PATH  a charpie program
@@ -50,9 +50,11 @@ Run run_program(std::vector<std::string> words) {
   int status = 0;
   rusage used{};
   wait4(child, &status, 0, &used);
-  const auto seconds = [](const timeval& time) { return static_cast<double>(time.tv_sec) + static_cast<double>(time.tv_usec) / 1e6; };
-  return {std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count(), seconds(used.ru_utime) + seconds(used.ru_stime),
-          used.ru_maxrss, WEXITSTATUS(status)};
+  const auto seconds = [](const timeval& time) {
+    return static_cast<double>(time.tv_sec) + static_cast<double>(time.tv_usec) / 1e6;
+  };
+  return {std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count(),
+          seconds(used.ru_utime) + seconds(used.ru_stime), used.ru_maxrss, WEXITSTATUS(status)};
 }
 
 void write_records(const std::string& path, unsigned records, unsigned wounds, const terms::Terms& terms) {
@@ -94,13 +96,17 @@ int run(int argc, char** argv) {
   unlink(path.c_str());
   std::printf("%u records, %u wounds\n", records, wounds);
   for (const auto& [name, run] : {std::pair("check", plain), std::pair("check --history", history)}) {
-    std::printf("%-16s %8.1f s, %8.1f s of the cores, peak %8ld KiB, exit %d\n", name, run.seconds, run.core_seconds, run.peak_kib, run.exit_code);
+    std::printf("%-16s %8.1f s, %8.1f s of the cores, peak %8ld KiB, exit %d\n", name, run.seconds,
+                run.core_seconds, run.peak_kib, run.exit_code);
   }
-  std::printf("bound %s MiB; with history %.2f times the cores' time without (target 3)\n", memory.c_str(), history.core_seconds / plain.core_seconds);
+  std::printf("bound %s MiB; with history %.2f times the cores' time without (target 3)\n", memory.c_str(),
+              history.core_seconds / plain.core_seconds);
   return 0;
 }
 
 }  // namespace
 }  // namespace charpie::bench
 
-int main(int argc, char** argv) { return charpie::bench::run(argc, argv); }
+int main(int argc, char** argv) {
+  return charpie::bench::run(argc, argv);
+}

@@ -74,9 +74,8 @@ void print_doubling(const charpie::units::Units& units) {
   constexpr std::size_t lengths[] = {30, 60, 120, 240};
   for (const auto length : lengths) std::printf(" %zu", length);
   std::printf("\n");
-  for (const std::string piece :
-       {"m.", "(", "s", "s.", "cm ", "cmx.", "inch/", "oz/", "10^", "\xC2\xB5g/", "MG/", "sq. ", "(m/s)2.", "m^",
-        "m{a b}", "[iU].", "9", "m per "}) {
+  for (const std::string piece : {"m.", "(", "s", "s.", "cm ", "cmx.", "inch/", "oz/", "10^", "\xC2\xB5g/",
+                                  "MG/", "sq. ", "(m/s)2.", "m^", "m{a b}", "[iU].", "9", "m per "}) {
     std::printf("  %-8s", piece.c_str());
     for (const auto length : lengths) {
       std::string text;

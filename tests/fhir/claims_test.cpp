@@ -1,5 +1,5 @@
-// What profiles ask. US Core 9.0.0 (R4): us-core-observation-clinical-result with us-core-1 to us-core-3, us-core-procedure
-// with us-core-7; HL7 lower-extremity wound guide, 2020: WoundSize.
+// What profiles ask. US Core 9.0.0 (R4): us-core-observation-clinical-result with us-core-1 to us-core-3,
+// us-core-procedure with us-core-7; HL7 lower-extremity wound guide, 2020: WoundSize.
 #include "fhir/claims.hpp"
 
 #include <doctest/doctest.h>
@@ -32,8 +32,8 @@ std::string observation(std::string_view members) {
 }
 
 std::string size_panel(std::string_view code, std::string_view members) {
-  return R"({"resourceType":"Observation","status":"final","code":{"coding":[{"system":"http://loinc.org","code":"72287-6"})" + std::string(code) +
-         "]}" + std::string(members) + "}";
+  return R"({"resourceType":"Observation","status":"final","code":{"coding":[{"system":"http://loinc.org","code":"72287-6"})" +
+         std::string(code) + "]}" + std::string(members) + "}";
 }
 
 }  // namespace
@@ -53,8 +53,10 @@ TEST_CASE("US Core: the finding of an exam") {
 }
 
 TEST_CASE("US Core: the procedure has a time when it was done") {
-  const std::string procedure = R"({"resourceType":"Procedure","code":{"text":"x"},"subject":{"reference":"Patient/a"},"status":)";
-  CHECK(fit("us-core-9", procedure + R"("completed","performedDateTime":"2026-03-02"})") == "us-core-procedure");
+  const std::string procedure =
+      R"({"resourceType":"Procedure","code":{"text":"x"},"subject":{"reference":"Patient/a"},"status":)";
+  CHECK(fit("us-core-9", procedure + R"("completed","performedDateTime":"2026-03-02"})") ==
+        "us-core-procedure");
   CHECK(fit("us-core-9", procedure + R"("completed"})") == "performed[x]: something must stand there");
   CHECK(fit("us-core-9", procedure + R"("not-done"})") == "us-core-procedure");
 }
@@ -66,10 +68,14 @@ TEST_CASE("the draft guide wants its codings alone and its sizes in centimetres"
            std::string(unit) + R"("}}])";
   };
   CHECK(fit("wound-draft", size_panel("", part("cm"))) == "WoundSize");
-  CHECK(fit("wound-draft", size_panel(R"(,{"system":"urn:mine","code":"size"})", part("cm"))) == "code: its one coding must stand alone");
-  CHECK(fit("wound-draft", size_panel("", part("[in_i]"))) == "component(39126-8).valueQuantity.code: it must be 'cm'");
-  CHECK(fit("wound-draft", size_panel("", R"(,"valueString":"4 x 2")")) == "value[x]: nothing may stand there");
-  CHECK(fit("wound-draft", size_panel("", R"(,"component":[{},{},{},{},{},{}])")) == "component: at most 5 may stand there");
+  CHECK(fit("wound-draft", size_panel(R"(,{"system":"urn:mine","code":"size"})", part("cm"))) ==
+        "code: its one coding must stand alone");
+  CHECK(fit("wound-draft", size_panel("", part("[in_i]"))) ==
+        "component(39126-8).valueQuantity.code: it must be 'cm'");
+  CHECK(fit("wound-draft", size_panel("", R"(,"valueString":"4 x 2")")) ==
+        "value[x]: nothing may stand there");
+  CHECK(fit("wound-draft", size_panel("", R"(,"component":[{},{},{},{},{},{}])")) ==
+        "component: at most 5 may stand there");
   CHECK(fit("wound-draft", observation(R"("valueString":"x")")) == "no profile");
 }
 

@@ -31,7 +31,8 @@ std::set<std::string> told(std::string_view json) {
   findings.begin("a.json", {}, json, 1);
   made.checks.read(**tree, findings);
   std::set<std::string> all;
-  for (const auto& one : findings.all()) all.insert(std::string(record::finding_kind(one.id).slug) + " " + one.path);
+  for (const auto& one : findings.all())
+    all.insert(std::string(record::finding_kind(one.id).slug) + " " + one.path);
   return all;
 }
 
@@ -43,8 +44,8 @@ std::string quantity(std::string_view unit, std::string_view code) {
 }
 
 std::string coding(std::string_view system, std::string_view code, std::string_view display) {
-  return R"({"resourceType":"Observation","code":{"coding":[{"system":")" + std::string(system) + R"(","code":")" +
-         std::string(code) + R"(","display":")" + std::string(display) + R"("}]}})";
+  return R"({"resourceType":"Observation","code":{"coding":[{"system":")" + std::string(system) +
+         R"(","code":")" + std::string(code) + R"(","display":")" + std::string(display) + R"("}]}})";
 }
 
 }  // namespace
@@ -57,8 +58,8 @@ TEST_CASE("the unit's text must not be another unit than its code") {
   CHECK(told(quantity("cm", "cm")).empty());
   CHECK(told(quantity("percent", "%")).empty());
   CHECK(told(quantity("centimetres", "cm")).empty());
-  CHECK(told(quantity("mL", "cm3")).empty());       // the same volume
-  CHECK(told(quantity("in", "[in_i]")).empty());     // what people write for inches
+  CHECK(told(quantity("mL", "cm3")).empty());     // the same volume
+  CHECK(told(quantity("in", "[in_i]")).empty());  // what people write for inches
   CHECK(told(quantity("inch", "inch")) == Told{"fhir.unit-not-ucum Observation.valueQuantity.code"});
 }
 
@@ -73,22 +74,26 @@ TEST_CASE("a code whose check digit is wrong is told, an expression is none") {
 }
 
 TEST_CASE("a display that says another thing than the code is told") {
-  CHECK(told(coding("http://loinc.org", "39126-8", "Width of Wound")) == Told{"fhir.display-differs Observation.code.coding[0].display"});
+  CHECK(told(coding("http://loinc.org", "39126-8", "Width of Wound")) ==
+        Told{"fhir.display-differs Observation.code.coding[0].display"});
   CHECK(told(coding("http://loinc.org", "39126-8", "LENGTH OF WOUND")).empty());
   CHECK(told(coding("http://loinc.org", "8867-4", "Heart rate")).empty());  // not in our tables: not judged
 }
 
 TEST_CASE("references that lead nowhere and identifiers used twice are told") {
-  const auto bundle = [](std::string_view target, std::string_view second, std::string_view type = "collection") {
+  const auto bundle = [](std::string_view target, std::string_view second,
+                         std::string_view type = "collection") {
     return R"({"resourceType":"Bundle","type":")" + std::string(type) +
            R"(","entry":[{"fullUrl":"urn:uuid:a","resource":{"resourceType":"Observation","identifier":[{"system":"s","value":"1"}],)"
            R"("subject":{"reference":")" +
-           std::string(target) + R"("}}},{"fullUrl":"urn:uuid:b","resource":{"resourceType":"Observation","identifier":[{"system":"s","value":")" +
+           std::string(target) +
+           R"("}}},{"fullUrl":"urn:uuid:b","resource":{"resourceType":"Observation","identifier":[{"system":"s","value":")" +
            std::string(second) + R"("}]}}]})";
   };
   CHECK(told(bundle("urn:uuid:b", "2")).empty());
   CHECK(told(bundle("Patient/elsewhere", "2")).empty());
-  CHECK(told(bundle("urn:uuid:c", "2")) == Told{"fhir.reference-unresolved Bundle.entry[0].resource.subject.reference"});
+  CHECK(told(bundle("urn:uuid:c", "2")) ==
+        Told{"fhir.reference-unresolved Bundle.entry[0].resource.subject.reference"});
   CHECK(told(bundle("urn:uuid:b", "1")) == Told{"fhir.identifier-twice Bundle.entry[1].resource.identifier"});
   CHECK(told(bundle("urn:uuid:b", "1", "history")).empty());  // versions of one thing
 }

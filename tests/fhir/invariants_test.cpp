@@ -1,5 +1,5 @@
-// HL7's invariants: each has a case that breaks it and the nearest one that keeps it (cases/invariants.ndjson, our
-// own). The keys are those of HL7's definitions, by the element tables.
+// HL7's invariants: each has a case that breaks it and the nearest one that keeps it
+// (cases/invariants.ndjson, our own). The keys are those of HL7's definitions, by the element tables.
 #include "fhir/invariants.hpp"
 
 #include <doctest/doctest.h>
@@ -51,8 +51,10 @@ TEST_CASE("every invariant of the tables is checked, or listed with the reason w
       CAPTURE(key);
       CAPTURE(path);
       int checked = 0;
-      for (const auto& rule : fhir::rules()) checked += rule.key == key && rule.path == path && (rule.versions & bit) != 0;
-      for (const auto& rule : fhir::unchecked_rules()) checked += rule.key == key && rule.path == path && !rule.reason.empty();
+      for (const auto& rule : fhir::rules())
+        checked += rule.key == key && rule.path == path && (rule.versions & bit) != 0;
+      for (const auto& rule : fhir::unchecked_rules())
+        checked += rule.key == key && rule.path == path && !rule.reason.empty();
       CHECK(checked == 1);
     }
     for (const auto& rule : fhir::rules()) {
@@ -82,7 +84,8 @@ TEST_CASE("each invariant finds what breaks it, that alone, and lets the nearest
       // What is not covered is said, and is no fault.
       const auto faults = [&](std::string_view member) {
         std::vector<record::Finding> found = strict.find(line, *(*row)->member(member), narrative);
-        std::erase_if(found, [](const record::Finding& one) { return one.severity == record::Severity::information; });
+        std::erase_if(
+            found, [](const record::Finding& one) { return one.severity == record::Severity::information; });
         return found;
       };
       const auto good = faults("passes");
@@ -112,8 +115,10 @@ TEST_CASE("each invariant finds what breaks it, that alone, and lets the nearest
 
 TEST_CASE("severities are those of the version") {
   // R4 4.0.1: con-3 is a warning; R5 5.0.0: another rule of that key is an error.
-  const std::string r4 = R"({"resourceType":"Condition","subject":{"display":"x"},"category":[{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-category","code":"problem-list-item"}]}]})";
+  const std::string r4 =
+      R"({"resourceType":"Condition","subject":{"display":"x"},"category":[{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-category","code":"problem-list-item"}]}]})";
   CHECK(Strict::of(Version::r4).find(r4) == std::vector<std::string>{"fhir.best-practice Condition"});
-  const std::string r5 = R"({"resourceType":"Condition","subject":{"display":"x"},"clinicalStatus":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-clinical","code":"active"}]},"abatementString":"x"})";
+  const std::string r5 =
+      R"({"resourceType":"Condition","subject":{"display":"x"},"clinicalStatus":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-clinical","code":"active"}]},"abatementString":"x"})";
   CHECK(Strict::of(Version::r5).find(r5) == std::vector<std::string>{"fhir.invariant Condition"});
 }

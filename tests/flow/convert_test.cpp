@@ -2,9 +2,8 @@
 
 #include <doctest/doctest.h>
 
-#include <nlohmann/json.hpp>
-
 #include <algorithm>
+#include <nlohmann/json.hpp>
 #include <set>
 
 #include "flow/bulk_folder.hpp"
@@ -63,7 +62,8 @@ TEST_CASE("members that an amended record lost are withdrawn, and nothing else i
     // What stays is byte for byte what is sent without the old version.
     const auto whole = plain.out.substr(0, plain.out.size() - 3);  // without "]}" and the line end
     CHECK(batch.out.starts_with(whole));
-    CHECK(times(batch.out, "\"method\":\"PUT\"") == (pack == "transaction" ? times(plain.out, "\"method\":\"PUT\"") + 2 : 0));
+    CHECK(times(batch.out, "\"method\":\"PUT\"") ==
+          (pack == "transaction" ? times(plain.out, "\"method\":\"PUT\"") + 2 : 0));
     Arena arena;
     const auto tree = syntax::read_json(batch.out, arena, test_engine().mapping().names());
     REQUIRE(tree);
@@ -72,7 +72,8 @@ TEST_CASE("members that an amended record lost are withdrawn, and nothing else i
     std::vector<std::string> referred;
     const auto walk = [&](const auto& self, const syntax::Node& node) -> void {
       if (node.name_text == "fullUrl") known.emplace(node.text);
-      if (node.name_text == "reference" && node.text.starts_with("urn:uuid:")) referred.emplace_back(node.text);
+      if (node.name_text == "reference" && node.text.starts_with("urn:uuid:"))
+        referred.emplace_back(node.text);
       for (const auto* child = node.first; child != nullptr; child = child->next) self(self, *child);
     };
     walk(walk, **tree);
@@ -83,7 +84,8 @@ TEST_CASE("members that an amended record lost are withdrawn, and nothing else i
 TEST_CASE("an old version of another wound is withdrawn under the visit's own id") {
   // The first version was charted on wound 3: its members have other UUIDs and the same business identifiers.
   const TemporaryFolder folder;
-  const auto path = folder.write("old", replaced(project_file(before), R"("wound": {"id": "2")", R"("wound": {"id": "3")"));
+  const auto path =
+      folder.write("old", replaced(project_file(before), R"("wound": {"id": "2")", R"("wound": {"id": "3")"));
   auto old = OldVersions::open(path, test_engine(), {});
   REQUIRE(old);
   Conversion conversion;
@@ -91,7 +93,8 @@ TEST_CASE("an old version of another wound is withdrawn under the visit's own id
   const auto batch = converted(project_file(after), conversion);
   CHECK(times(batch.out, "\"status\":\"entered-in-error\"") == 2);
   std::set<std::string> known;
-  for (auto at = batch.out.find("\"fullUrl\":\""); at != std::string::npos; at = batch.out.find("\"fullUrl\":\"", at + 1)) {
+  for (auto at = batch.out.find("\"fullUrl\":\""); at != std::string::npos;
+       at = batch.out.find("\"fullUrl\":\"", at + 1)) {
     CHECK(known.insert(batch.out.substr(at + 11, 45)).second);
   }
   for (auto at = batch.out.find("\"reference\":\"urn:"); at != std::string::npos;
@@ -185,7 +188,10 @@ TEST_CASE("bulk files hold what the Bundles hold, shared resources once") {
 
 TEST_CASE("a bulk folder that is not finished leaves nothing, and does not take another's place") {
   const TemporaryFolder folder;
-  { auto bulk = BulkFolder::open(folder.file("out"), 0, {}); REQUIRE(bulk); }
+  {
+    auto bulk = BulkFolder::open(folder.file("out"), 0, {});
+    REQUIRE(bulk);
+  }
   CHECK(folder.entries() == 0);
   std::filesystem::create_directory(folder.file("full"));
   folder.write("full/x", "x");

@@ -26,7 +26,9 @@ TEST_CASE("every leaf of the Bundle is explained, once, with a line of the mappi
   const auto tree = syntax::read_json(bundle, arena, test_engine().mapping().names());
   REQUIRE(tree);
   std::size_t leaves = 0;
-  visit_leaves(**tree, [&](const std::string& path, const syntax::Node&) { leaves += path.starts_with("Bundle.entry["); });
+  visit_leaves(**tree, [&](const std::string& path, const syntax::Node&) {
+    leaves += path.starts_with("Bundle.entry[");
+  });
   CHECK(elements.size() == leaves);
   for (const auto& one : elements) {
     CAPTURE(one.element);

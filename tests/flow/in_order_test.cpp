@@ -93,7 +93,8 @@ TEST_CASE("with one job, or one batch, everything happens in the calling thread"
     std::thread::id seen;
     Numbers source(count);
     CHECK(run_in_order(
-        source, jobs, [&] { return std::make_unique<Where>(&seen); }, [](Batch&) -> Result<bool> { return true; }));
+        source, jobs, [&] { return std::make_unique<Where>(&seen); },
+        [](Batch&) -> Result<bool> { return true; }));
     return seen;
   };
   CHECK(run(1, 5) == here);
@@ -126,7 +127,8 @@ TEST_CASE("who takes no more ends the work early and in peace") {
     Numbers source(100000);
     std::size_t taken = 0;
     const auto outcome = run_in_order(
-        source, jobs, [] { return std::make_unique<Uneven>(); }, [&](Batch&) -> Result<bool> { return ++taken < 5; });
+        source, jobs, [] { return std::make_unique<Uneven>(); },
+        [&](Batch&) -> Result<bool> { return ++taken < 5; });
     CHECK(outcome);
     CHECK(taken == 5);
     CHECK(source.given < 100);

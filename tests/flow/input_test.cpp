@@ -21,7 +21,8 @@ TEST_CASE("files follow each other, and no batch holds pieces of two") {
     REQUIRE(more);
     if (!*more) break;
     std::string line = batch.file == a ? "a:" : batch.file == b ? "b:" : "empty:";
-    for (std::size_t i = 0; i < batch.count; ++i) line += batch.pieces[i].error ? "error" : batch.pieces[i].bytes;
+    for (std::size_t i = 0; i < batch.count; ++i)
+      line += batch.pieces[i].error ? "error" : batch.pieces[i].bytes;
     seen.push_back(line);
   }
   REQUIRE(seen.size() == 4);

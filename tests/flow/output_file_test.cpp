@@ -84,7 +84,8 @@ TEST_CASE("folders that are not there, or in the way, are errors before any work
   CHECK(folder.entries() == 0);
 }
 
-// Runs in a child, so that limits and descriptors of this program stay as they are. The result is its exit status.
+// Runs in a child, so that limits and descriptors of this program stay as they are. The result is its exit
+// status.
 template <class Work>
 static int in_child(Work work) {
   const pid_t child = ::fork();

@@ -1,6 +1,7 @@
-// Wound findings as others send them. The cases are invented instances in shapes that were read in public sources:
-// HL7's lower-extremity wound guide (draft of 2020), the Dutch zib Wound of 2020 (a dimension each), the Danish
-// eHealth wound dimensions (a method beside each), US Core 9 (simple observations), FHIR R4 Bundles of several types.
+// Wound findings as others send them. The cases are invented instances in shapes that were read in public
+// sources: HL7's lower-extremity wound guide (draft of 2020), the Dutch zib Wound of 2020 (a dimension each),
+// the Danish eHealth wound dimensions (a method beside each), US Core 9 (simple observations), FHIR R4
+// Bundles of several types.
 #include <doctest/doctest.h>
 
 #include <algorithm>
@@ -16,7 +17,9 @@ namespace {
 
 const std::string folder = "tests/cases/elsewhere/";
 
-std::string case_text(const std::string& name) { return file_text(folder + name + ".json"); }
+std::string case_text(const std::string& name) {
+  return file_text(folder + name + ".json");
+}
 
 // What the case holds: a canonical record a line, then a finding a line.
 std::string outcome_of(const Back& back) {
@@ -26,7 +29,11 @@ std::string outcome_of(const Back& back) {
     text += '\n';
   }
   for (const auto& one : back.findings.all()) {
-    text.append(record::finding_kind(one.id).slug).append(" ").append(one.path).append(": ").append(one.message);
+    text.append(record::finding_kind(one.id).slug)
+        .append(" ")
+        .append(one.path)
+        .append(": ")
+        .append(one.message);
     text += '\n';
   }
   return text;
@@ -43,7 +50,8 @@ std::string value_at(const Back& back, std::size_t number, record::FieldId id) {
 
 TEST_CASE("each shape of others gives the records and findings that were judged by hand") {
   std::size_t cases = 0;
-  for (const auto& entry : std::filesystem::directory_iterator(std::string(CHARPIE_SOURCE_DIR) + "/" + folder)) {
+  for (const auto& entry :
+       std::filesystem::directory_iterator(std::string(CHARPIE_SOURCE_DIR) + "/" + folder)) {
     if (entry.path().extension() != ".json") continue;
     const auto name = entry.path().stem().string();
     CAPTURE(name);
@@ -100,7 +108,8 @@ TEST_CASE("a window joins findings minutes apart, and none without being asked")
 }
 
 TEST_CASE("findings of two wounds never meet in one record, however they are linked, timed and ordered") {
-  // A length says which wound it is of: 1.x for the one, 2.x for the other. Everything else is left to chance.
+  // A length says which wound it is of: 1.x for the one, 2.x for the other. Everything else is left to
+  // chance.
   tests::Random random(20261125);
   std::size_t joined = 0;
   for (int round = 0; round < 500; ++round) {
@@ -111,15 +120,19 @@ TEST_CASE("findings of two wounds never meet in one record, however they are lin
       const bool second = random.below(2) == 1;
       static constexpr const char* codes[] = {"39126-8", "39125-0", "39127-6", "72287-6", "39135-9"};
       const std::string code = codes[random.below(5)];
-      std::string text = R"({"resource":{"resourceType":"Observation","id":")" + id + R"(","status":"final","code":{"coding":[{"system":"http://loinc.org","code":")" +
+      std::string text = R"({"resource":{"resourceType":"Observation","id":")" + id +
+                         R"(","status":"final","code":{"coding":[{"system":"http://loinc.org","code":")" +
                          code + R"("}]},"subject":{"reference":"Patient/p"},"effectiveDateTime":"2026-03-0)" +
                          std::to_string(1 + random.below(2)) + R"(")";
       if (random.below(4) != 0)
-        text += R"(,"focus":[{"identifier":{"system":"https://invented.example/w","value":")" + std::string(second ? "2" : "1") + R"("}}])";
+        text += R"(,"focus":[{"identifier":{"system":"https://invented.example/w","value":")" +
+                std::string(second ? "2" : "1") + R"("}}])";
       if (code != "39135-9" && code != "72287-6")
         text += R"(,"valueQuantity":{"value":)" + std::string(second ? "2." : "1.") + std::to_string(i) +
                 R"(,"unit":"cm","system":"http://unitsofmeasure.org","code":"cm"})";
-      if (random.below(2) == 0) text += R"(,"hasMember":[{"reference":"Observation/o)" + std::to_string(random.below(count)) + R"("}])";
+      if (random.below(2) == 0)
+        text +=
+            R"(,"hasMember":[{"reference":"Observation/o)" + std::to_string(random.below(count)) + R"("}])";
       entries.push_back(text + "}}");
     }
     std::string bundle = R"({"resourceType":"Bundle","type":"collection","entry":[)";
@@ -128,7 +141,8 @@ TEST_CASE("findings of two wounds never meet in one record, however they are lin
     for (std::size_t i = 0; i < back.records.size(); ++i) {
       const auto wound = back.records[i].text(record::FieldId::wound_id);
       if (wound.empty()) continue;
-      for (const auto id : {record::FieldId::size_length, record::FieldId::size_width, record::FieldId::size_depth}) {
+      for (const auto id :
+           {record::FieldId::size_length, record::FieldId::size_width, record::FieldId::size_depth}) {
         const auto value = value_at(back, i, id);
         if (value.empty()) continue;
         ++joined;

@@ -72,7 +72,8 @@ inline const mapping::Mapping& mapping_of(std::string_view form) {
   if (form == "fhir-r4") return *loaded().mapping;
   auto& one = others[std::string(form)];
   if (one == nullptr) {
-    one = std::move(mapping::Mapping::load(loaded().tables, loaded().terms, loaded().fixed, "fhir", form)).value();
+    one = std::move(mapping::Mapping::load(loaded().tables, loaded().terms, loaded().fixed, "fhir", form))
+              .value();
   }
   return *one;
 }

@@ -136,7 +136,8 @@ TEST_CASE("two visits in one collection come apart again") {
   CHECK(record::compare(b.record, back.records[1], nullptr) == 0);
 }
 
-TEST_CASE("no identifier looks like the entry's own URL: a server that rewrites references would rewrite it too") {
+TEST_CASE(
+    "no identifier looks like the entry's own URL: a server that rewrites references would rewrite it too") {
   const auto bundle = to_fhir(read(visit("V1", "P1", "1")).record);
   CHECK(bundle.find(R"("value":"urn:uuid:)") == std::string::npos);
 }

@@ -10,7 +10,8 @@ using namespace charpie::tests;
 namespace {
 
 // What the writer announced that it cannot hold, and every difference outside of it.
-std::string law_broken(const Reading& reading, const mapping::Options& options, std::string_view form = "fhir-r4") {
+std::string law_broken(const Reading& reading, const mapping::Options& options,
+                       std::string_view form = "fhir-r4") {
   const auto& mapping = mapping_of(form);
   mapping::Writer writer(mapping, options);
   record::Findings announced;
@@ -149,8 +150,9 @@ TEST_CASE("a record goes through R4, R5 and R4 again the same") {
     std::string r5;
     writer.write_bundle(back.records.front(), r5);
     // Names that only R5 has.
-    CHECK(r5.find(reading.record.text(record::FieldId::performed_end).empty() ? "\"occurrenceDateTime\"" : "\"occurrencePeriod\"") !=
-          std::string::npos);
+    CHECK(r5.find(reading.record.text(record::FieldId::performed_end).empty()
+                      ? "\"occurrenceDateTime\""
+                      : "\"occurrencePeriod\"") != std::string::npos);
     CHECK(r5.find("\"performedPeriod\"") == std::string::npos);
     CHECK(r5.find("\"performedDateTime\"") == std::string::npos);
     const auto again = from_fhir(r5, {}, mapping_of("fhir-r5"));

@@ -73,12 +73,15 @@ TEST_CASE("each mistake in a mapping is refused") {
        "a hole is not closed"},
       {"a test that is none", "fhir/wound.json", "\"(value)\"", "\"(valued)\"", "unknown test '(valued)'"},
       {"broken JSON", "fhir/wound.json", "\"stage\": [", "\"stage\": (", "not JSON"},
-      {"a facet that the kind has not", "fhir/types.json", "\"value\": \"{.number as <number>}\", \"unit\": \"%\"",
-       "\"value\": \"{.word}\", \"unit\": \"%\"", "has no '.word'"},
+      {"a facet that the kind has not", "fhir/types.json",
+       "\"value\": \"{.number as <number>}\", \"unit\": \"%\"", "\"value\": \"{.word}\", \"unit\": \"%\"",
+       "has no '.word'"},
       {"a code without its comma", "fhir/visit.json", "{own visit, loinc 39135-9}",
        "{own visit loinc 39135-9}", "a code is a system and a code"},
-      {"a member twice", "fhir/findings.json", "\"$without\": [\"code\"], ", "", "'code' can be written twice"},
-      {"a form that the set has not", "fhir/set.json", "\"fhir-r4\": ", "\"fhir-r6\": ", "there is no form 'fhir-r4'"},
+      {"a member twice", "fhir/findings.json", "\"$without\": [\"code\"], ", "",
+       "'code' can be written twice"},
+      {"a form that the set has not", "fhir/set.json",
+       "\"fhir-r4\": ", "\"fhir-r6\": ", "there is no form 'fhir-r4'"},
   };
   for (const auto& mistake : mistakes) {
     CAPTURE(mistake.what);
@@ -105,6 +108,7 @@ TEST_CASE("what is wrong in a frame for one row is said at the row") {
   CHECK(error.file == "fhir/findings.csv");
   const auto text = file_text("mappings/fhir/findings.csv");
   const auto at = text.find("loinc 89253-9");
-  CHECK(error.line ==
-        static_cast<std::size_t>(std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(at), '\n')) + 1);
+  CHECK(error.line == static_cast<std::size_t>(
+                          std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(at), '\n')) +
+                          1);
 }

@@ -9,10 +9,12 @@ using namespace charpie::tests;
 namespace {
 
 Result<rules::RuleBook> site(std::string_view rows) {
-  return rules::RuleBook::load(tests::tables(), tests::terms(), tests::units(), "slug,setting,value,unit\n" + std::string(rows), "site.csv");
+  return rules::RuleBook::load(tests::tables(), tests::terms(), tests::units(),
+                               "slug,setting,value,unit\n" + std::string(rows), "site.csv");
 }
 
-const char* const long_wound = R"({"format":"wound-visit/1","id":"V-1","status":"final","source":{"system":"https://invented.example/cases"},
+const char* const long_wound =
+    R"({"format":"wound-visit/1","id":"V-1","status":"final","source":{"system":"https://invented.example/cases"},
   "patient":{"id":"P-1"},"wound":{"id":"1","type":"open-wound"},
   "performed":{"kind":"assessment","outcome":"completed","start":"2026-03-02T10:00+01:00"},
   "size":{"length":{"value":51,"unit":"cm"},"width":{"value":2,"unit":"cm"}}})";
@@ -55,17 +57,17 @@ TEST_CASE("a row that is not understood is refused with its line and what to do"
   struct Refusal {
     std::string_view row, says;
   };
-  for (const auto& [row, says] : {Refusal{"size.to-large,length,50,cm", "perhaps meant: size.too-large"},
-                                  Refusal{"size.too-large,lenght,50,cm", "length"},
-                                  Refusal{"size.too-large,length,fifty,cm", "decimal"},
-                                  Refusal{"size.too-large,length,-1,cm", "below 0"},
-                                  Refusal{"size.too-large,length,50,kg", "kg"},
-                                  Refusal{"size.too-large,severity,grave,", "information, warning or error"},
-                                  Refusal{"size.too-large,blocks,perhaps,", "yes or no"},
-                                  Refusal{"due.times,every-shift,7 pm,", "24-hour"},
-                                  Refusal{"due.times,shiftly,07:00,", "no such slot"},
-                                  Refusal{"due.times,severity,error,", "no finding"},
-                                  Refusal{"pain.out-of-scale,faces,many,", "decimal"}}) {
+  for (const auto& [row, says] :
+       {Refusal{"size.to-large,length,50,cm", "perhaps meant: size.too-large"},
+        Refusal{"size.too-large,lenght,50,cm", "length"},
+        Refusal{"size.too-large,length,fifty,cm", "decimal"},
+        Refusal{"size.too-large,length,-1,cm", "below 0"}, Refusal{"size.too-large,length,50,kg", "kg"},
+        Refusal{"size.too-large,severity,grave,", "information, warning or error"},
+        Refusal{"size.too-large,blocks,perhaps,", "yes or no"},
+        Refusal{"due.times,every-shift,7 pm,", "24-hour"},
+        Refusal{"due.times,shiftly,07:00,", "no such slot"},
+        Refusal{"due.times,severity,error,", "no finding"},
+        Refusal{"pain.out-of-scale,faces,many,", "decimal"}}) {
     CAPTURE(std::string(row));
     const auto refused = site("size.too-large,length,50,cm\n" + std::string(row) + "\n");
     REQUIRE_FALSE(refused);
@@ -81,7 +83,8 @@ TEST_CASE("the tables are proved: a missing limit, set, slot or word is refused"
     std::string_view table, from, to, says;
   };
   for (const auto& [table, from, to, says] :
-       {Change{"rules/rules.csv", "size.jump,within,48,h", "# gone,,,", "the limit size.jump,within is missing"},
+       {Change{"rules/rules.csv", "size.jump,within,48,h", "# gone,,,",
+               "the limit size.jump,within is missing"},
         Change{"rules/words.csv", "left-open,open,", "left-open,opened,", "not a word"},
         Change{"rules/words.csv", "left-open,open,", "", "the set 'left-open' has no word"},
         Change{"rules/words.csv", "left-open,open,", "left-opened,open,", "no rule asks"},
@@ -111,9 +114,11 @@ TEST_CASE("coins: diameters of the specifications, discs worked out from them") 
     std::string_view words, diameter;
   };
   for (const auto& [words, diameter] :
-       {Coin{"dime", "17.91"}, Coin{"penny", "19.05"}, Coin{"nickel", "21.21"}, Coin{"quarter", "24.26"}, Coin{"half dollar", "30.61"},
-        Coin{"dollar coin", "26.49"}, Coin{"1 cent coin", "16.25"}, Coin{"2 cent coin", "18.75"}, Coin{"10 cent coin", "19.75"},
-        Coin{"5 cent coin", "21.25"}, Coin{"20 cent coin", "22.25"}, Coin{"1 euro", "23.25"}, Coin{"50 cent coin", "24.25"}, Coin{"2 euro", "25.75"}}) {
+       {Coin{"dime", "17.91"}, Coin{"penny", "19.05"}, Coin{"nickel", "21.21"}, Coin{"quarter", "24.26"},
+        Coin{"half dollar", "30.61"}, Coin{"dollar coin", "26.49"}, Coin{"1 cent coin", "16.25"},
+        Coin{"2 cent coin", "18.75"}, Coin{"10 cent coin", "19.75"}, Coin{"5 cent coin", "21.25"},
+        Coin{"20 cent coin", "22.25"}, Coin{"1 euro", "23.25"}, Coin{"50 cent coin", "24.25"},
+        Coin{"2 euro", "25.75"}}) {
     const auto* object = book().compared("about the size of a " + std::string(words));
     REQUIRE(object != nullptr);
     CHECK(object->words == words);

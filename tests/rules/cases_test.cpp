@@ -29,7 +29,8 @@ struct Found {
   }
 };
 
-Found find(std::string_view text, std::string_view file, const rules::CheckOptions& options, bool with_history, std::size_t memory = 1u << 20) {
+Found find(std::string_view text, std::string_view file, const rules::CheckOptions& options,
+           bool with_history, std::size_t memory = 1u << 20) {
   Found found;
   rules::History history(book(), {memory, options.derive});
   rules::VisitNotes notes(book());
@@ -48,7 +49,9 @@ Found find(std::string_view text, std::string_view file, const rules::CheckOptio
     notes.append(reading.record, noted);
     REQUIRE(history.add(noted));
   }
-  REQUIRE(history.finish([&](std::vector<record::Finding> more) { found.findings.insert(found.findings.end(), more.begin(), more.end()); }));
+  REQUIRE(history.finish([&](std::vector<record::Finding> more) {
+    found.findings.insert(found.findings.end(), more.begin(), more.end());
+  }));
   return found;
 }
 
@@ -75,7 +78,8 @@ TEST_CASE("each rule finds its case and lets the nearest good one pass") {
 }
 
 TEST_CASE("no case is left of a rule that is no longer in the list") {
-  for (const auto& entry : std::filesystem::directory_iterator(std::string(CHARPIE_SOURCE_DIR) + "/" + std::string(folder))) {
+  for (const auto& entry :
+       std::filesystem::directory_iterator(std::string(CHARPIE_SOURCE_DIR) + "/" + std::string(folder))) {
     auto name = entry.path().filename().string();
     if (!name.ends_with(".json")) continue;
     name.resize(name.size() - 5);
@@ -88,14 +92,17 @@ TEST_CASE("no case is left of a rule that is no longer in the list") {
 }
 
 TEST_CASE("the samples show exactly the findings that they announce") {
-  // tests/cases/rules/samples.expected: file, record, slug, path; one finding a line, in order of the lines' text.
+  // tests/cases/rules/samples.expected: file, record, slug, path; one finding a line, in order of the lines'
+  // text.
   std::vector<std::string> found;
-  for (const auto& [files, with_history] : {std::pair(std::vector<std::string>{"visits.ndjson", "two-more-visits.json", "one-visit.json"}, true),
-                                            std::pair(std::vector<std::string>{"broken.ndjson"}, false)}) {
+  for (const auto& [files, with_history] :
+       {std::pair(std::vector<std::string>{"visits.ndjson", "two-more-visits.json", "one-visit.json"}, true),
+        std::pair(std::vector<std::string>{"broken.ndjson"}, false)}) {
     rules::History history(book(), {});
     rules::VisitNotes notes(book());
     const auto keep = [&](const std::string& file, const record::Finding& one) {
-      found.push_back(file + "\t" + one.record_key + "\t" + std::string(record::finding_kind(one.id).slug) + "\t" + one.path);
+      found.push_back(file + "\t" + one.record_key + "\t" + std::string(record::finding_kind(one.id).slug) +
+                      "\t" + one.path);
     };
     for (const auto& file : files) {
       for (const auto& piece : pieces(source_file("samples/" + file))) {
@@ -136,7 +143,8 @@ TEST_CASE("the samples show exactly the findings that they announce") {
       for (std::size_t at = 0; at < readme.size();) {
         const auto end = std::min(readme.find('\n', at), readme.size());
         const auto row = readme.substr(at, end - at);
-        beside = beside || (row.find(key) != std::string::npos && row.find("`" + slug + "`") != std::string::npos);
+        beside =
+            beside || (row.find(key) != std::string::npos && row.find("`" + slug + "`") != std::string::npos);
         at = end + 1;
       }
       CHECK(beside);
@@ -146,7 +154,8 @@ TEST_CASE("the samples show exactly the findings that they announce") {
 
 TEST_CASE("no message names a patient") {
   // Patient keys of cases and samples, and what must not stand in any message.
-  for (const auto& entry : std::filesystem::directory_iterator(std::string(CHARPIE_SOURCE_DIR) + "/" + std::string(folder))) {
+  for (const auto& entry :
+       std::filesystem::directory_iterator(std::string(CHARPIE_SOURCE_DIR) + "/" + std::string(folder))) {
     const auto name = entry.path().filename().string();
     if (!name.ends_with(".json")) continue;
     for (const auto& one : find_case(name, name).findings) {
@@ -163,8 +172,10 @@ TEST_CASE("no message names a patient") {
 TEST_CASE("the history is the same whatever memory it has") {
   const auto text = source_file("samples/visits.ndjson");
   std::string roomy, narrow;
-  for (const auto& one : find(text, "visits.ndjson", {}, true).findings) roomy += one.record_key + one.path + one.message + "\n";
-  for (const auto& one : find(text, "visits.ndjson", {}, true, 2000).findings) narrow += one.record_key + one.path + one.message + "\n";
+  for (const auto& one : find(text, "visits.ndjson", {}, true).findings)
+    roomy += one.record_key + one.path + one.message + "\n";
+  for (const auto& one : find(text, "visits.ndjson", {}, true, 2000).findings)
+    narrow += one.record_key + one.path + one.message + "\n";
   CHECK(roomy.size() > 100);
   CHECK(roomy == narrow);
 }

@@ -52,7 +52,8 @@ inline std::vector<syntax::JsonPiece> pieces(std::string_view text) {
 }
 
 /// A record read and checked.
-inline Reading checked(std::string_view text, const rules::RuleBook& with = book(), const rules::CheckOptions& options = {}) {
+inline Reading checked(std::string_view text, const rules::RuleBook& with = book(),
+                       const rules::CheckOptions& options = {}) {
   Reading reading{std::make_unique<const std::string>(text)};
   auto node = syntax::read_json(*reading.bytes, *reading.arena, reader().names());
   if (!node) {

@@ -1,11 +1,13 @@
-// The page of findings is made from the list, and is not stale. To write it anew: CHARPIE_ACCEPT=1 test_rules.
+// The page of findings is made from the list, and is not stale. To write it anew: CHARPIE_ACCEPT=1
+// test_rules.
+#include "rules/page.hpp"
+
 #include <doctest/doctest.h>
 
 #include <cstdlib>
 #include <fstream>
 
 #include "rules/checking.hpp"
-#include "rules/page.hpp"
 
 using namespace charpie;
 using namespace charpie::tests;
@@ -41,5 +43,6 @@ TEST_CASE("a finding without a reason, or a reason without a finding, is refused
   };
   CHECK(with("size.jump,", "size.jumps,") == "the row of 'size.jumps' is not understood");
   CHECK(with("size.jump,", "size.copied-forward,") == "the row of 'size.copied-forward' is not understood");
-  CHECK(with("signs.seen-together,shown together for the reviewer; no diagnosis follows,", "# ") == "the finding 'signs.seen-together' has no row");
+  CHECK(with("signs.seen-together,shown together for the reviewer; no diagnosis follows,", "# ") ==
+        "the finding 'signs.seen-together' has no row");
 }

@@ -1,10 +1,11 @@
 // Findings told in each form, chosen, counted and held against a baseline.
+#include "rules/report.hpp"
+
 #include <doctest/doctest.h>
 
 #include <nlohmann/json.hpp>
 
 #include "rules/checking.hpp"
-#include "rules/report.hpp"
 
 using namespace charpie;
 using namespace charpie::tests;
@@ -18,7 +19,8 @@ std::vector<record::Finding> two_findings() {
   record::Findings findings;
   findings.begin("ward \"A\"/visits 1.ndjson", "V-1", "{\n  \"x\": 1}", 7);
   findings.report(FindingId::unit_not_ucum, "size.length", 4, {"centimeters", "; perhaps meant: 'cm'"});
-  findings.report(FindingId::signs_together, "drainage.type", record::Findings::no_place, {"purulent", "warmth"});
+  findings.report(FindingId::signs_together, "drainage.type", record::Findings::no_place,
+                  {"purulent", "warmth"});
   return findings.take();
 }
 
@@ -40,9 +42,11 @@ std::string told(ReportForm form, std::span<const record::Finding> findings, boo
 
 TEST_CASE("text says place, severity in words, slug, record, field, message and mend") {
   const auto text = told(ReportForm::text, two_findings());
-  CHECK(text.find("ward \"A\"/visits 1.ndjson:8:3: error unit.not-ucum (blocks): V-1 size.length: unit 'centimeters' is not a UCUM code; "
+  CHECK(text.find("ward \"A\"/visits 1.ndjson:8:3: error unit.not-ucum (blocks): V-1 size.length: unit "
+                  "'centimeters' is not a UCUM code; "
                   "perhaps meant: 'cm'\n    write the UCUM code\n") == 0);
-  CHECK(text.find("\nward \"A\"/visits 1.ndjson: information signs.seen-together: V-1 drainage.type: ") != std::string::npos);
+  CHECK(text.find("\nward \"A\"/visits 1.ndjson: information signs.seen-together: V-1 drainage.type: ") !=
+        std::string::npos);
   CHECK(text.find('\033') == std::string::npos);
   const auto colored = told(ReportForm::text, two_findings(), true);
   CHECK(colored.find("\033[31merror\033[0m unit.not-ucum") != std::string::npos);
@@ -63,12 +67,15 @@ TEST_CASE("NDJSON is one object a line") {
 }
 
 TEST_CASE("an OperationOutcome holds issues with the codes that FHIR has, at least one") {
-  // FHIR R4 4.0.1, ValueSet issue-type (required binding of OperationOutcome.issue.code), from memory; R5 adds some.
-  const std::set<std::string> issue_types = {"invalid",     "structure",  "required",   "value",        "invariant",  "security", "login",
-                                             "unknown",     "expired",    "forbidden",  "suppressed",   "processing", "not-supported",
-                                             "duplicate",   "multiple-matches", "not-found", "deleted", "too-long",   "code-invalid",
-                                             "extension",   "too-costly", "business-rule", "conflict",  "transient",  "lock-error",
-                                             "no-store",    "exception",  "timeout",    "incomplete",   "throttled",  "informational"};
+  // FHIR R4 4.0.1, ValueSet issue-type (required binding of OperationOutcome.issue.code), from memory; R5
+  // adds some.
+  const std::set<std::string> issue_types = {
+      "invalid",       "structure", "required",         "value",         "invariant",  "security",
+      "login",         "unknown",   "expired",          "forbidden",     "suppressed", "processing",
+      "not-supported", "duplicate", "multiple-matches", "not-found",     "deleted",    "too-long",
+      "code-invalid",  "extension", "too-costly",       "business-rule", "conflict",   "transient",
+      "lock-error",    "no-store",  "exception",        "timeout",       "incomplete", "throttled",
+      "informational"};
   for (const auto& kind : record::finding_kinds()) {
     CAPTURE(std::string(kind.slug));
     CHECK(issue_types.contains(std::string(kind.issue_type)));
@@ -102,13 +109,15 @@ TEST_CASE("SARIF 2.1.0 names its rules and points to places") {
   CHECK(place["artifactLocation"]["uri"] == "ward%20%22A%22/visits%201.ndjson");
   CHECK(place["region"]["startLine"] == 8);
   CHECK_FALSE(run["results"][1]["locations"][0]["physicalLocation"].contains("region"));
-  CHECK(result["partialFingerprints"]["finding/v1"] != run["results"][1]["partialFingerprints"]["finding/v1"]);
+  CHECK(result["partialFingerprints"]["finding/v1"] !=
+        run["results"][1]["partialFingerprints"]["finding/v1"]);
   CHECK(json::parse(told(ReportForm::sarif, {}))["runs"][0]["results"].empty());
 }
 
 TEST_CASE("only and skip choose by slug or by its front part") {
   const auto found = two_findings();
-  const std::vector<std::string> none, units = {"unit"}, signs = {"signs.seen-together"}, wrong = {"unit.not-ucumm"};
+  const std::vector<std::string> none, units = {"unit"}, signs = {"signs.seen-together"},
+                                       wrong = {"unit.not-ucumm"};
   const auto all = rules::Selection::of(none, none);
   CHECK(all->wants(found[0]));
   const auto only = rules::Selection::of(units, none);
@@ -134,7 +143,9 @@ TEST_CASE("the summary counts by slug and by source") {
   CHECK(one.count(FindingId::unit_not_ucum) == 3);
   std::string text;
   one.append(text);
-  CHECK(text == "3 error unit.not-ucum\n1 information signs.seen-together\n1 from (no source named)\n2 from ward A\n1 from ward B\n");
+  CHECK(text ==
+        "3 error unit.not-ucum\n1 information signs.seen-together\n1 from (no source named)\n2 from ward "
+        "A\n1 from ward B\n");
 }
 
 TEST_CASE("a known finding is taken once, wherever its file and line went") {

@@ -27,7 +27,8 @@ std::vector<std::string> pieces(std::string_view text, std::size_t chunk, std::s
 
 TEST_CASE("documents one behind the other are cut where their tags balance") {
   const std::string text =
-      "<?xml version=\"1.0\"?><a><b c=\"</a>\"/><!-- </a> --><![CDATA[</a>]]></a>\n  <d/>\n<?x?><e>\n<f></f></e>\n";
+      "<?xml version=\"1.0\"?><a><b c=\"</a>\"/><!-- </a> --><![CDATA[</a>]]></a>\n  "
+      "<d/>\n<?x?><e>\n<f></f></e>\n";
   for (std::size_t chunk : {1, 2, 7, 4096}) {
     CAPTURE(chunk);
     const auto found = pieces(text, chunk);

@@ -159,8 +159,8 @@ TEST_CASE("special units (UCUM 21-23)") {
   CHECK(converted("1e6", "B", "1") == "!");
 }
 
-// Figures that end are worked out by hand; the others were computed to 260 digits by the series of sine, cosine and
-// logarithm, apart from this program.
+// Figures that end are worked out by hand; the others were computed to 260 digits by the series of sine,
+// cosine and logarithm, apart from this program.
 TEST_CASE("special units: what ends is exact, and no digit is lost on the way") {
   CHECK(converted("1", "dB", "B") == "0.1");
   CHECK(converted("7.35", "[pH]", "[pH]") == "7.35");

@@ -34,20 +34,36 @@ struct Request {
   std::vector<std::string> on_repeat{};
   std::size_t split = 0;
   bool resume = false;
+  bool mark_formulas = false;
   std::size_t mark_every = std::size_t{16} << 20;
 };
+
+// A file that would be lost because another is written over it; empty when there is none.
+std::string overwritten(const Request& request) {
+  const std::string outputs[] = {request.out, request.rejects, request.unread, request.answers,
+                                 request.records.findings.file};
+  for (auto out = std::begin(outputs); out != std::end(outputs); ++out) {
+    std::error_code none;
+    if (out->empty() || *out == "-" || std::filesystem::is_character_file(*out, none)) continue;
+    for (const auto& in : request.records.files) {
+      if (std::filesystem::equivalent(in, *out, none)) return *out + " is read and would be written over";
+    }
+    const auto same_place = [&](const std::string& other) {
+      return !other.empty() &&
+             std::filesystem::weakly_canonical(other, none) == std::filesystem::weakly_canonical(*out, none);
+    };
+    if (std::any_of(out + 1, std::end(outputs), same_place))
+      return *out + " is named for two outputs, and one would be written over the other";
+  }
+  return {};
+}
 
 // Options that ask for different things; empty when they go together.
 std::string contradiction(const Request& request) {
   const bool bulk = request.conversion.options.pack == "bulk";
-  for (const auto& in : request.records.files) {
-    for (const auto& out :
-         {request.out, request.rejects, request.unread, request.answers, request.records.findings.file}) {
-      std::error_code none;
-      if (!out.empty() && std::filesystem::equivalent(in, out, none) &&
-          !std::filesystem::is_character_file(out, none))
-        return out + " is read and would be written over";
-    }
+  if (request.mark_formulas &&
+      (!request.conversion.to->is_site || request.conversion.to->syntax != flow::Syntax::csv)) {
+    return "--mark-formulas is for CSV that a spreadsheet opens, " + request.to + " is none";
   }
   if (bulk && request.to == "record") return "--pack bulk is for FHIR, --to record gives records";
   if (request.conversion.to->is_site) {
@@ -211,6 +227,9 @@ void run_convert(Session& session, Request& request) {
   request.records.tell(conversion.options);
   conversion.keep_rejects = !request.rejects.empty();
   conversion.keep_unread = !request.unread.empty();
+  if (const auto lost = overwritten(request); !lost.empty()) {
+    return session.fail({Error::usage, lost, {}, 0, 0, "name another file"});
+  }
   if (const auto conflict = contradiction(request); !conflict.empty()) {
     return session.fail({Error::usage, conflict, {}, 0, 0, "leave one of them out"});
   }
@@ -265,6 +284,7 @@ void run_convert(Session& session, Request& request) {
                      .is_folder = conversion.options.pack == "bulk",
                      .split = request.split,
                      .layout = conversion.to->is_site ? &(*engine)->mapping(*conversion.to) : nullptr,
+                     .mark_formulas = request.mark_formulas,
                      .beside = {{request.unread, &flow::Batch::unread, "unread"},
                                 {request.answers, &flow::Batch::answers, nullptr},
                                 {request.rejects, &flow::Batch::rejects, "rejects"}},
@@ -310,6 +330,9 @@ void run_convert(Session& session, Request& request) {
                 << " rejected\n";
     outputs.findings().write_summary();
   }
+  if (outputs.marked() != 0)
+    session.err << "cells that got an apostrophe, which stays in them when they are read again: "
+                << outputs.marked() << '\n';
   if (tally.rejected != 0 && !outputs.findings().failed())
     session.err << tally.rejected << " held back by findings that were not told\n";
   if (outputs.findings().failed() || tally.rejected != 0) session.exit_code = data_has_errors;
@@ -367,6 +390,9 @@ void add_convert(CLI::App& app, Session& session) {
                       "write what was held back here, as it came, each with its findings");
   command->add_option("--keep-unread", request->unread,
                       "write what no template understood here, one part a line, with its place");
+  command->add_flag("--mark-formulas", request->mark_formulas,
+                    "in CSV of a site, put an apostrophe in front of text that a spreadsheet may take for a "
+                    "formula; it stays in the cell, and how many there were is told");
   command->add_option(
       "--ack", request->answers,
       "answer each message of HL7 version 2 here (MSA, ERR); MSH-7 is --stamp, or the message's own");

@@ -10,6 +10,7 @@
 #include "flow/file_source.hpp"
 #include "flow/input.hpp"
 #include "flow/round_trip.hpp"
+#include "record/nearest.hpp"
 
 namespace charpie::cli {
 
@@ -81,7 +82,28 @@ void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& e
   }
 }
 
+bool is_field(std::string_view path) {
+  return record::find_field(record::without_indexes(path)) != nullptr;
+}
+
+// Which field was probably meant: of the group that the path names, else of any.
+std::string nearest(std::string_view path) {
+  const std::string plain = record::without_indexes(path);
+  const auto dot = plain.rfind('.');
+  const auto* group = dot == std::string::npos ? nullptr : record::find_field(plain.substr(0, dot));
+  return record::nearest_field(group != nullptr ? *group : record::field(record::FieldId::visit),
+                               plain.substr(dot + 1));
+}
+
 void run_explain(Session& session, Request& request) {
+  if (!request.field.empty() && !is_field(request.field)) {
+    return session.fail({Error::usage,
+                         "--field " + request.field + " is no field of a record" + nearest(request.field),
+                         {},
+                         0,
+                         0,
+                         "charpie schema lists the fields"});
+  }
   const auto comes_from = session.form(request.from, true);
   if (!comes_from) return session.fail(comes_from.error());
   const auto goes_to = session.form(request.to, false);
@@ -139,8 +161,7 @@ void add_explain(CLI::App& app, Session& session) {
   command->add_option("--as", request->as, "text for people; ndjson, one JSON object an element")
       ->check(CLI::IsMember({"text", "ndjson"}))
       ->capture_default_str();
-  command->add_option("--namespace", request->options.name_space,
-                      "identifies the source where records name no system (a URI)");
+  add_namespace_option(*command, request->options.name_space);
   add_mapping_options(*command, request->options);
   command->footer(
       "Examples:\n"

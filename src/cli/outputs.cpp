@@ -29,6 +29,7 @@ Result<std::unique_ptr<Outputs>> Outputs::open(const Asked& asked, Session& sess
     made->out_ = std::move(*opened);
   }
   if (asked.layout != nullptr) made->site_.emplace(*asked.layout);
+  if (made->site_ && asked.mark_formulas) made->site_->mark_formulas();
   auto findings = asked.run.empty()
                       ? FindingsOutput::open(*asked.findings, session)
                       : FindingsOutput::open(*asked.findings, session, asked.run, mark_of("findings"));

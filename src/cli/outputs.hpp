@@ -29,6 +29,7 @@ class Outputs {
     bool is_folder = false;  // of --pack bulk, cut at `split` bytes (0: not)
     std::size_t split = 0;
     const mapping::Mapping* layout = nullptr;  // what goes out are documents of a site
+    bool mark_formulas = false;                // in its CSV
     std::vector<Beside> beside{};
     const FindingsOptions* findings = nullptr;
     std::string run{};  // tells runs apart that keep marks; empty: this one keeps none
@@ -49,6 +50,8 @@ class Outputs {
   void leave();
   /// Puts everything in its place, the output last: when it is there, what belongs to it is, too.
   Outcome finish(std::uint64_t written, Session& session);
+  /// Cells that were marked as formulas.
+  std::size_t marked() const { return site_ ? site_->marked() : 0; }
 
  private:
   Outputs() = default;

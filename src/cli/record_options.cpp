@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <thread>
 
+#include "base/uuid.hpp"
 #include "flow/journal.hpp"
 
 namespace charpie::cli {
@@ -14,14 +15,42 @@ namespace {
 constexpr unsigned most_jobs_unasked = 8;
 constexpr unsigned most_jobs = 1024;
 
+// RFC 3986 sections 3.1 and 2: a scheme, a colon, and characters that may stand in a URI.
+bool is_absolute_uri(std::string_view text) {
+  const auto is_letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
+  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+  const auto colon = text.find(':');
+  if (colon == std::string_view::npos || colon + 1 == text.size() || !is_letter(text.front())) return false;
+  const auto scheme = text.substr(0, colon);
+  const auto rest = text.substr(colon + 1);
+  return std::all_of(
+             scheme.begin(), scheme.end(),
+             [&](char c) { return is_letter(c) || is_digit(c) || c == '+' || c == '-' || c == '.'; }) &&
+         std::all_of(rest.begin(), rest.end(), [&](char c) {
+           return is_letter(c) || is_digit(c) ||
+                  std::string_view("-._~:/?#[]@!$&'()*+,;=%").find(c) != std::string_view::npos;
+         });
+}
+
 }  // namespace
+
+void add_namespace_option(CLI::App& command, std::string& name_space) {
+  command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)")
+      ->check(CLI::Validator(
+          [](const std::string& text) {
+            if (is_absolute_uri(text) || parse_uuid(text)) return std::string{};
+            return "'" + text +
+                   "' is no absolute URI, give one that is yours: https://hospital.example/charting";
+          },
+          ""));
+}
 
 void RecordOptions::add_to(CLI::App& command) {
   command.add_option("files", files,
                      "files of records: a JSON object, an array, or one a line; of FHIR also folders of "
                      "resources, one a line; - or none = standard input");
   add_form_option(command, "--from", from, "the form that comes in")->capture_default_str();
-  command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)");
+  add_namespace_option(command, name_space);
   command
       .add_option(
           "--visit-window", visit_window,

@@ -42,6 +42,9 @@ struct RecordOptions {
 CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::string& form,
                              const std::string& help, bool outside_only = false);
 
+/// --namespace, which takes an absolute URI (RFC 3986 section 4.3) or a UUID.
+void add_namespace_option(CLI::App& command, std::string& name_space);
+
 /// The mapping's own options, as far as a command takes them.
 void add_mapping_options(CLI::App& command, mapping::Options& options);
 

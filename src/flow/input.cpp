@@ -16,7 +16,7 @@ constexpr std::size_t chunk_bytes = 64u << 10;
 // The rows of one visit, each with its file's header.
 class CsvDocuments final : public syntax::PieceStream {
  public:
-  CsvDocuments(syntax::ByteSource& source, const mapping::Layout& layout) {
+  CsvDocuments(syntax::ByteSource& source, const mapping::Layout& layout, std::size_t sort_memory) {
     how_.delimiter = layout.delimiter;
     how_.charset = layout.encoding;
     if (layout.key.empty()) {
@@ -28,8 +28,8 @@ class CsvDocuments final : public syntax::PieceStream {
         trouble_ = std::move(header.error());
       return;
     }
-    auto groups =
-        syntax::CsvGroups::open({{layout.rows, &source, how_, layout.key}}, {.sorted = layout.is_sorted});
+    auto groups = syntax::CsvGroups::open({{layout.rows, &source, how_, layout.key}},
+                                          {.sorted = layout.is_sorted, .memory = sort_memory});
     if (groups) {
       groups_ = std::move(*groups);
       take(groups_->headers().front());
@@ -78,7 +78,7 @@ std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, const
   }
   if (cut.syntax == Syntax::hl7v2) return std::make_unique<syntax::Er7Stream>(source, limits);
   if (cut.layout != nullptr && cut.syntax == Syntax::csv)
-    return std::make_unique<CsvDocuments>(source, *cut.layout);
+    return std::make_unique<CsvDocuments>(source, *cut.layout, cut.sort_memory);
   if (cut.syntax == Syntax::xml) return std::make_unique<syntax::XmlDocumentStream>(source, limits);
   return std::make_unique<syntax::JsonStream>(source, limits);
 }

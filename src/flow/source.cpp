@@ -29,8 +29,11 @@ class GroupedInput final : public BatchSource {
 
 Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>& paths, const Form& form,
                                                  const Engine& engine, std::size_t sort_memory) {
-  if (form.is_record() || form.is_site || form.syntax != Syntax::json)
-    return std::unique_ptr<BatchSource>(new Input(paths, engine.cut(form)));
+  if (form.is_record() || form.is_site || form.syntax != Syntax::json) {
+    Cut cut = engine.cut(form);
+    cut.sort_memory = sort_memory;
+    return std::unique_ptr<BatchSource>(new Input(paths, cut));
+  }
   std::vector<std::string> files;
   for (const auto& path : paths) {
     std::error_code failure;

@@ -70,14 +70,17 @@ Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& m
   return group;
 }
 
-Outcome write_csv_document(const Node& root, const Layout& layout, std::string& out) {
-  const syntax::CsvWriting how{layout.delimiter, layout.line_end};
+// `marked`: counts cells that were marked as formulas; nullptr marks none.
+Outcome write_csv_document(const Node& root, const Layout& layout, std::string& out, std::size_t* marked) {
+  const syntax::CsvWriting how{layout.delimiter, layout.line_end, marked != nullptr};
   const auto header = csv_header(layout);
   const Node* rows = layout.key.empty() ? &root : root.member(layout.rows);
   if (rows == nullptr) return std::monostate{};
   for (const Node* row = rows->is_array() ? rows->first : rows; row != nullptr;
        row = rows->is_array() ? row->next : nullptr) {
-    if (auto written = syntax::append_csv_row(*row, header, how, out); !written) return written.error();
+    const auto written = syntax::append_csv_row(*row, header, how, out);
+    if (!written) return written.error();
+    if (marked != nullptr) *marked += *written;
   }
   return std::monostate{};
 }
@@ -137,7 +140,7 @@ Result<Node*> read_er7_document(std::string_view bytes, const Mapping& mapping, 
 
 // The tree in its syntax; `alone`: with all that a document of its own needs.
 Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, const syntax::Names& names,
-                   std::string& out) {
+                   std::string& out, std::size_t* marked = nullptr) {
   switch (layout.syntax) {
     case LayoutSyntax::json:
       syntax::append_json(root, out);
@@ -148,7 +151,7 @@ Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, c
       return syntax::write_members(layout.element, root, layout.spaces, declares, out);
     }
     case LayoutSyntax::csv:
-      return write_csv_document(root, layout, out);
+      return write_csv_document(root, layout, out, marked);
     case LayoutSyntax::hl7v2: {
       if (auto flat = syntax::flatten_er7(root, arena, names); !flat) return flat;
       syntax::Er7Writing how;
@@ -272,7 +275,8 @@ Outcome DocumentOutput::flush(std::string& out) {
   if (auto closed = close_cells(*document, mapping_->layout(), *arena_, mapping_->names()); !closed)
     return closed;
   std::string text;
-  if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), text);
+  if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), text,
+                                marks_ ? &marked_ : nullptr);
       !written)
     return written;
   if (auto encoded = encode(mapping_->layout(), text); !encoded) return encoded;

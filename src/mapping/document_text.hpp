@@ -37,6 +37,11 @@ class DocumentOutput {
  public:
   /// `mapping` must outlive it.
   explicit DocumentOutput(const Mapping& mapping) : mapping_(&mapping) {}
+  /// From here on cells of CSV that a spreadsheet may take for a formula get an apostrophe in front
+  /// (syntax::CsvWriting).
+  void mark_formulas() { marks_ = true; }
+  /// How many did.
+  std::size_t marked() const { return marked_; }
   /// Takes documents as JSON, one a line, and appends what is ready. Memory: the document that may still
   /// grow.
   Outcome add(std::string_view lines, std::string& out);
@@ -49,6 +54,8 @@ class DocumentOutput {
   Outcome begin(std::string& out);
   const Mapping* mapping_;
   bool begun_ = false;
+  bool marks_ = false;
+  std::size_t marked_ = 0;
   std::unique_ptr<Arena> arena_;  // of the pending document
   syntax::Node* pending_ = nullptr;
 };

@@ -45,6 +45,9 @@ void run_draft(Session& session, const DraftRequest& request) {
     const auto path = request.folder + "/" + name;
     if (std::filesystem::exists(path))
       return session.fail({Error::unwritable, "is there already", path, 0, 0, "name a folder that is empty"});
+  }
+  for (const auto& [name, content] : draft->files) {
+    const auto path = request.folder + "/" + name;
     auto file = flow::OutputFile::open(path);
     if (!file) return session.fail(file.error());
     if (auto written = (*file)->write(content); !written) return session.fail(written.error());

@@ -33,6 +33,7 @@ struct Sample {
   bool is_csv = false;
   char delimiter = ',';
   std::vector<Column> columns;
+  std::vector<std::string> nested;  // members of JSON that hold objects or lists
   void add(std::string_view name, std::string_view cell) {
     auto known =
         std::find_if(columns.begin(), columns.end(), [&](const Column& one) { return one.name == name; });
@@ -60,7 +61,12 @@ Result<Sample> read_json_sample(std::string_view text) {
     const auto tree = syntax::read_json(piece.bytes, arena, names);
     if (!tree) return tree.error();
     for (const auto* at = (*tree)->first; at != nullptr; at = at->next) {
-      if (at->first == nullptr) sample.add(at->name_text, at->text);
+      if (!at->is_object() && !at->is_array()) {
+        sample.add(at->name_text, at->text);
+      } else if (std::find(sample.nested.begin(), sample.nested.end(), at->name_text) ==
+                 sample.nested.end()) {
+        sample.nested.emplace_back(at->name_text);
+      }
     }
   }
   return sample;
@@ -205,6 +211,15 @@ std::string words_table(const Column& column, const terms::Domain& domain) {
   return text;
 }
 
+// Columns whose names differ only in signs or capitals have a table each.
+std::string new_table(std::string_view column, const Draft& draft) {
+  auto name = plain(column);
+  if (name.empty()) name = "words";
+  const auto base = name;
+  for (int number = 2; draft.files.contains(name + ".csv"); ++number) name = base + std::to_string(number);
+  return name;
+}
+
 }  // namespace
 
 std::string_view confidence_name(Confidence confidence) {
@@ -215,6 +230,15 @@ std::string_view confidence_name(Confidence confidence) {
 Result<Draft> draft_layout(std::string_view text, const terms::Terms& terms) {
   const auto first = text.find_first_not_of(" \t\r\n");
   const bool is_json = first != std::string_view::npos && (text[first] == '{' || text[first] == '[');
+  const auto begin = text.substr(std::min(first, text.size()));
+  if (begin.starts_with('<') || begin.starts_with("MSH") || begin.starts_with("\xEF\xBB\xBF<")) {
+    return Error{Error::invalid,
+                 "a draft is made of CSV or JSON, this is neither",
+                 {},
+                 1,
+                 1,
+                 "write set.json by mappings/README.md, from a layout of mappings/sites in the same syntax"};
+  }
   const auto sample = is_json ? read_json_sample(text) : read_csv_sample(text);
   if (!sample) return sample.error();
   Draft draft;
@@ -242,7 +266,7 @@ Result<Draft> draft_layout(std::string_view text, const terms::Terms& terms) {
       if (comma && column.all_numbers) made.hole += " as decimal-comma";
       if (field.kind == Kind::time) made.hole += " as local";
       if (field.kind == Kind::code || field.kind == Kind::word) {
-        made.table = plain(column.name);
+        made.table = new_table(column.name, draft);
         made.hole += " by " + made.table;
         if (const auto* domain = terms.domain(field.argument))
           draft.files[made.table + ".csv"] = words_table(column, *domain);
@@ -253,6 +277,14 @@ Result<Draft> draft_layout(std::string_view text, const terms::Terms& terms) {
       made.reason = "no field of this name";
     }
     draft.columns.push_back(std::move(made));
+  }
+  for (const auto& name : sample->nested) {
+    draft.columns.push_back({name,
+                             {},
+                             "it holds an object or a list: put its members into the template by hand",
+                             Confidence::none,
+                             {},
+                             {}});
   }
   Json set = {{"what", "DECLARE who sends this, and how"}, {"syntax", sample->is_csv ? "csv" : "json"}};
   if (sample->is_csv) set["delimiter"] = std::string(1, sample->delimiter);

@@ -26,7 +26,7 @@ struct RecordOptions {
   std::string name_space{};
   std::int64_t visit_window = 0;  // minutes
   unsigned jobs = 0;              // 0: one a core, eight at most
-  std::size_t sort_memory = 256;  // MiB
+  std::size_t sort_memory = 64;   // MiB
   std::vector<std::string> let{};
   FindingsOptions findings{};
   void add_to(CLI::App& command);

@@ -54,8 +54,8 @@ std::span<const std::string_view> standard_layouts();
 /// How a form's input is cut into pieces.
 struct Cut {
   Syntax syntax = Syntax::json;
-  const mapping::Layout* layout = nullptr;           // of a site
-  std::size_t sort_memory = std::size_t{256} << 20;  // bytes, for putting rows together to visits
+  const mapping::Layout* layout = nullptr;          // of a site
+  std::size_t sort_memory = std::size_t{64} << 20;  // bytes, for putting rows together to visits
   Cut(Syntax cut_syntax = Syntax::json, const mapping::Layout* cut_layout = nullptr)
       : syntax(cut_syntax), layout(cut_layout) {}
 };

@@ -7,9 +7,9 @@
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
 #include "flow/explanation.hpp"
-#include "flow/file_source.hpp"
-#include "flow/input.hpp"
+#include "flow/find_record.hpp"
 #include "flow/round_trip.hpp"
+#include "flow/source.hpp"
 #include "record/nearest.hpp"
 
 namespace charpie::cli {
@@ -17,7 +17,7 @@ namespace charpie::cli {
 namespace {
 
 struct Request {
-  std::string file{};
+  std::vector<std::string> files{};
   std::string key{};
   std::string from = "record";
   std::string to = "fhir-r4";
@@ -112,37 +112,25 @@ void run_explain(Session& session, Request& request) {
   const auto& to = **goes_to;
   const auto engine = session.engine({{&from}, {&to, false}});
   if (!engine) return session.fail(engine.error());
-  auto source = flow::FileSource::open(request.file);
+  const auto source = flow::open_source(request.files, from, **engine, flow::Cut().sort_memory);
   if (!source) return session.fail(source.error());
-  const auto name = flow::source_name(request.file);
-  const auto stream = flow::stream_of(**source, (*engine)->cut(from));
-  syntax::JsonPiece piece;
   flow::PieceReader reader(**engine, from, request.options);
-  while (stream->next(piece)) {
-    if (piece.error && piece.error->kind == Error::unreadable) {
-      piece.error->file = name;
-      return session.fail(*piece.error);
-    }
-    for (const auto& record : reader.read(piece, name)) {
-      if (!request.key.empty() && record.text(record::FieldId::id) != request.key) continue;
-      auto elements = flow::explain_bundle(record, (*engine)->mapping(to), request.options);
-      if (!request.field.empty()) {
-        std::erase_if(elements, [&](const flow::ExplainedElement& one) {
-          return std::none_of(one.fields.begin(), one.fields.end(),
-                              [&](const std::string& field) { return flow::lies_in(field, request.field); });
-        });
-      }
-      if (request.as == "ndjson") {
-        write_lines(session.out, elements, session.show_keys);
-      } else {
-        write_text(session.out, elements, session.show_keys);
-      }
-      return;
-    }
+  flow::Batch batch;
+  const auto found = flow::find_record(**source, reader, request.key, batch);
+  if (!found) return session.fail(found.error());
+  if (!*found) return session.fail(flow::no_such_record(request.key, request.files));
+  auto elements = flow::explain_bundle(*(*found)->record, (*engine)->mapping(to), request.options);
+  if (!request.field.empty()) {
+    std::erase_if(elements, [&](const flow::ExplainedElement& one) {
+      return std::none_of(one.fields.begin(), one.fields.end(),
+                          [&](const std::string& field) { return flow::lies_in(field, request.field); });
+    });
   }
-  session.fail({Error::invalid,
-                request.key.empty() ? "holds no record" : "no record has the key '" + request.key + "'", name,
-                0, 0, "the key is the record's member \"id\""});
+  if (request.as == "ndjson") {
+    write_lines(session.out, elements, session.show_keys);
+  } else {
+    write_text(session.out, elements, session.show_keys);
+  }
 }
 
 }  // namespace
@@ -152,7 +140,10 @@ void add_explain(CLI::App& app, Session& session) {
                                      "show for one record which field each element of the output comes from, "
                                      "and by which line of the mapping");
   const auto request = std::make_shared<Request>();
-  command->add_option("file", request->file, "a file of records; - = standard input")->required();
+  command
+      ->add_option("file", request->files,
+                   "a file of records, or what else the form is read from; - = standard input")
+      ->required();
   command->add_option("--record", request->key, "the record's key; without it the first record");
   add_form_option(*command, "--from", request->from, "the form that comes in")->capture_default_str();
   add_form_option(*command, "--to", request->to, "the form to explain", true)->capture_default_str();

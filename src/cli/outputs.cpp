@@ -23,6 +23,15 @@ Result<std::unique_ptr<Outputs>> Outputs::open(const Asked& asked, Session& sess
     auto opened = flow::BulkFolder::open(asked.out, asked.split, mark_of("folder"));
     if (!opened) return opened.error();
     made->folder_ = std::move(*opened);
+  } else if (asked.layout != nullptr && asked.layout->layout().is_folder()) {
+    auto folder = flow::OutputFolder::open(asked.out);
+    if (!folder) return folder.error();
+    made->tables_.emplace(std::move(*folder));
+    for (const auto& table : asked.layout->layout().tables) {
+      auto opened = flow::OutputFile::open(made->tables_->file(table.file));
+      if (!opened) return opened.error();
+      made->table_files_.push_back(std::move(*opened));
+    }
   } else {
     auto opened = open_file(asked.out, "out");
     if (!opened) return opened.error();
@@ -44,9 +53,18 @@ Outcome Outputs::place(flow::Batch& batch) {
   }
   if (folder_ != nullptr) return folder_->place(batch);
   if (!site_) return out_->write(batch.out);
-  std::string documents;
-  if (auto added = site_->add(batch.out, documents); !added) return added;
-  return out_->write(documents);
+  std::vector<std::string> texts(site_->file_count());
+  if (auto added = site_->add(batch.out, texts); !added) return added;
+  return put(texts);
+}
+
+// What documents of a site gave, a text a file.
+Outcome Outputs::put(const std::vector<std::string>& texts) {
+  if (!tables_) return out_->write(texts.front());
+  for (std::size_t i = 0; i < texts.size(); ++i) {
+    if (auto written = table_files_[i]->write(texts[i]); !written) return written;
+  }
+  return std::monostate{};
 }
 
 Outcome Outputs::sync(nlohmann::json& mark) {
@@ -79,14 +97,20 @@ void Outputs::leave() {
 
 Outcome Outputs::finish(std::uint64_t written, Session& session) {
   if (site_) {
-    std::string rest;
+    std::vector<std::string> rest(site_->file_count());
     if (auto ended = site_->finish(rest); !ended) return ended;
-    if (auto put = out_->write(rest); !put) return put;
+    if (auto written = put(rest); !written) return written;
   }
   for (const auto& one : beside_) {
     if (auto finished = one.file->finish(); !finished) return finished;
   }
   if (auto finished = findings_->finish(); !finished) return finished;
+  if (tables_) {
+    for (const auto& file : table_files_) {
+      if (auto finished = file->finish(); !finished) return finished;
+    }
+    return tables_->finish();
+  }
   if (folder_ == nullptr) return out_->finish();
   const auto tables = session.tables();
   if (!tables) return tables.error();

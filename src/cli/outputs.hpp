@@ -12,6 +12,7 @@
 #include "flow/batch.hpp"
 #include "flow/bulk_folder.hpp"
 #include "flow/output_file.hpp"
+#include "flow/output_folder.hpp"
 #include "mapping/document_text.hpp"
 
 namespace charpie::cli {
@@ -55,6 +56,7 @@ class Outputs {
 
  private:
   Outputs() = default;
+  Outcome put(const std::vector<std::string>& texts);
   struct Opened {
     std::string flow::Batch::*text;
     const char* mark;
@@ -63,6 +65,8 @@ class Outputs {
   std::vector<Opened> beside_;
   std::unique_ptr<flow::OutputFile> out_;  // unless a folder
   std::unique_ptr<flow::BulkFolder> folder_;
+  std::optional<flow::OutputFolder> tables_;  // of a site whose documents stand in several files
+  std::vector<std::unique_ptr<flow::OutputFile>> table_files_;
   std::unique_ptr<FindingsOutput> findings_;
   std::optional<mapping::DocumentOutput> site_;
 };

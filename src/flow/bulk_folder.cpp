@@ -12,14 +12,6 @@ namespace charpie::flow {
 
 namespace fs = std::filesystem;
 
-namespace {
-
-Error unwritable(const std::string& folder, const std::error_code& why) {
-  return {Error::unwritable, "cannot be written: " + why.message(), folder, 0, 0, "nothing was left behind"};
-}
-
-}  // namespace
-
 // A name-based UUID is a hash already.
 std::size_t BulkFolder::UuidHash::operator()(const Uuid& uuid) const {
   std::size_t hash;
@@ -29,30 +21,11 @@ std::size_t BulkFolder::UuidHash::operator()(const Uuid& uuid) const {
 
 Result<std::unique_ptr<BulkFolder>> BulkFolder::open(const std::string& path, std::uint64_t split,
                                                      const nlohmann::json& mark) {
-  std::unique_ptr<BulkFolder> folder(new BulkFolder);
-  folder->split_ = split;
-  std::error_code failure;
-  if (path.empty() || path == "-") {
-    return Error{Error::usage, "--pack bulk writes several files", {}, 0, 0, "name a folder with -o"};
-  }
-  const fs::path target = fs::weakly_canonical(path, failure);
-  if (failure) return unwritable(path, failure);
-  if (fs::exists(target, failure) && (!fs::is_directory(target, failure) || !fs::is_empty(target, failure))) {
-    return Error{
-        Error::usage, "there is something of that name already", path, 0, 0, "name a new or an empty folder"};
-  }
-  folder->target_ = target.string();
-  folder->temporary_ = (target.parent_path() / ("." + target.filename().string() + ".part")).string();
-  if (!mark.is_null()) {
-    if (auto gone_on = folder->go_on(mark); !gone_on) return gone_on.error();
-    return folder;
-  }
-  fs::remove_all(folder->temporary_, failure);  // what a killed run left
-  fs::create_directory(folder->temporary_, failure);
-  if (failure) {
-    folder->temporary_.clear();
-    return unwritable(path, failure);
-  }
+  auto opened = OutputFolder::open(path, !mark.is_null());
+  if (!opened) return opened.error();
+  std::unique_ptr<BulkFolder> folder(new BulkFolder(std::move(*opened), split));
+  if (mark.is_null()) return folder;
+  if (auto gone_on = folder->go_on(mark); !gone_on) return gone_on.error();
   return folder;
 }
 
@@ -63,8 +36,7 @@ Outcome BulkFolder::go_on(const nlohmann::json& mark) {
                        one.at("shared")});
     Sha256 digest;
     const auto& last = listed_.back();
-    if (auto read = read_again((fs::path(temporary_) / last.file).string(), last.shared, digest); !read)
-      return read;
+    if (auto read = read_again(folder_.file(last.file), last.shared, digest); !read) return read;
   }
   for (const auto& one : mark.at("open")) {
     auto& file = files_[one.at("type")];
@@ -74,18 +46,18 @@ Outcome BulkFolder::go_on(const nlohmann::json& mark) {
     if (file.name.empty()) continue;
     file.count = one.at("count");
     file.bytes = one.at("bytes");
-    const auto part = (fs::path(temporary_) / ("." + file.name + ".bulk.part")).string();
+    const auto part = folder_.file("." + file.name + ".bulk.part");
     // It may have become whole after the mark.
     std::error_code not_whole;
-    fs::rename(fs::path(temporary_) / file.name, part, not_whole);
-    auto opened = OutputFile::open((fs::path(temporary_) / file.name).string(), kept(file.bytes));
+    fs::rename(folder_.file(file.name), part, not_whole);
+    auto opened = OutputFile::open(folder_.file(file.name), kept(file.bytes));
     if (!opened) return opened.error();
     file.file = std::move(*opened);
     if (auto read = read_again(part, file.shared, file.digest); !read) return read;
   }
   // What was begun after the mark.
   std::error_code failure;
-  for (const auto& entry : fs::directory_iterator(temporary_, failure)) {
+  for (const auto& entry : fs::directory_iterator(folder_.file(""), failure)) {
     const auto name = entry.path().filename().string();
     const bool known =
         std::any_of(listed_.begin(), listed_.end(), [&](const Listed& one) { return one.file == name; }) ||
@@ -155,13 +127,7 @@ void BulkFolder::leave() {
   for (auto& [type, file] : files_) {
     if (file.file != nullptr) file.file->leave();
   }
-  temporary_.clear();
-}
-
-BulkFolder::~BulkFolder() {
-  files_.clear();
-  std::error_code ignored;
-  if (!temporary_.empty()) fs::remove_all(temporary_, ignored);
+  folder_.leave();
 }
 
 Outcome BulkFolder::place(const Batch& batch) {
@@ -178,7 +144,7 @@ Outcome BulkFolder::place(const Batch& batch) {
     if (file.file == nullptr) {
       // Type.ndjson; Type.1.ndjson, Type.2.ndjson, … when files are split.
       file.name = at->first + (split_ == 0 ? "" : "." + std::to_string(++file.number)) + ".ndjson";
-      auto opened = OutputFile::open((fs::path(temporary_) / file.name).string(), kept());
+      auto opened = OutputFile::open(folder_.file(file.name), kept());
       if (!opened) return opened.error();
       file.file = std::move(*opened);
     }
@@ -226,16 +192,11 @@ Outcome BulkFolder::finish(std::uint64_t records, const std::string& mapping_dig
                                  {"bytes", one.bytes},
                                  {"sha256", one.digest}});
   }
-  auto listing = OutputFile::open((fs::path(temporary_) / "manifest.json").string());
+  auto listing = OutputFile::open(folder_.file("manifest.json"));
   if (!listing) return listing.error();
   if (auto written = (*listing)->write(manifest.dump(2) + "\n"); !written) return written;
   if (auto finished = (*listing)->finish(); !finished) return finished;
-  std::error_code failure;
-  fs::rename(temporary_, target_, failure);
-  if (failure) return unwritable(target_, failure);
-  temporary_.clear();
-  sync_folder(fs::path(target_).parent_path().string());
-  return std::monostate{};
+  return folder_.finish();
 }
 
 }  // namespace charpie::flow

@@ -13,6 +13,7 @@
 #include "base/digest.hpp"
 #include "flow/batch.hpp"
 #include "flow/output_file.hpp"
+#include "flow/output_folder.hpp"
 
 namespace charpie::flow {
 
@@ -27,10 +28,6 @@ class BulkFolder {
   /// at a time writes a folder (flow/journal.hpp).
   static Result<std::unique_ptr<BulkFolder>> open(const std::string& path, std::uint64_t split,
                                                   const nlohmann::json& mark);
-  ~BulkFolder();
-  BulkFolder(const BulkFolder&) = delete;
-  BulkFolder& operator=(const BulkFolder&) = delete;
-
   /// Sorts the batch's resources into their files.
   Outcome place(const Batch& batch);
   /// Lets go of the folder as a killed run would: a later run may go on with it.
@@ -54,7 +51,7 @@ class BulkFolder {
   struct UuidHash {
     std::size_t operator()(const Uuid& uuid) const;
   };
-  BulkFolder() = default;
+  BulkFolder(OutputFolder folder, std::uint64_t split) : folder_(std::move(folder)), split_(split) {}
   // A file that is whole.
   struct Listed {
     std::string file, type;
@@ -67,7 +64,7 @@ class BulkFolder {
   Outcome read_again(const std::string& path, bool shared, Sha256& digest);
   OutputFile::Kept kept(std::uint64_t from = 0) const { return {"bulk", from}; }
   Outcome close(const std::string& type, TypeFile& file);
-  std::string target_, temporary_;
+  OutputFolder folder_;  // outlives the files
   std::uint64_t split_ = 0;
   std::vector<Listed> listed_;
   std::map<std::string, TypeFile, std::less<>> files_;

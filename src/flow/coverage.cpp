@@ -5,8 +5,8 @@
 #include <set>
 
 #include "flow/convert.hpp"
-#include "flow/input.hpp"
 #include "flow/piece_reader.hpp"
+#include "flow/source.hpp"
 
 namespace charpie::flow {
 
@@ -42,11 +42,12 @@ Result<Coverage> cover(const std::vector<std::string>& files, const Engine& engi
   Coverage coverage;
   Counts filled, unread, words, findings;
   PieceReader reader(engine, form, {});
-  Input input(files, engine.cut(form));
+  const auto input = open_source(files, form, engine, Cut().sort_memory);
+  if (!input) return input.error();
   Batch batch;
   while (true) {
     batch.clear();
-    const auto more = input.fill(batch);
+    const auto more = (*input)->fill(batch);
     if (!more) return more.error();
     if (!*more) break;
     for (std::size_t i = 0; i < batch.count; ++i) {

@@ -13,14 +13,14 @@ namespace {
 // Large enough to be read fast, small enough to cost nothing for one record.
 constexpr std::size_t chunk_bytes = 64u << 10;
 
-// The rows of one visit, each with its file's header.
+// The rows of one visit, each piece with its files' headers.
 class CsvDocuments final : public syntax::PieceStream {
  public:
-  CsvDocuments(syntax::ByteSource& source, const mapping::Layout& layout, std::size_t sort_memory) {
+  CsvDocuments(const std::vector<InputFile>& files, const mapping::Layout& layout, std::size_t sort_memory) {
     how_.delimiter = layout.delimiter;
     how_.charset = layout.encoding;
-    if (layout.key.empty()) {
-      rows_ = std::make_unique<syntax::CsvRows>(source, how_);
+    if (layout.is_row()) {
+      rows_ = std::make_unique<syntax::CsvRows>(*files.front().bytes, how_);
       auto header = rows_->header();
       if (header)
         take(*header);
@@ -28,14 +28,19 @@ class CsvDocuments final : public syntax::PieceStream {
         trouble_ = std::move(header.error());
       return;
     }
-    auto groups = syntax::CsvGroups::open({{layout.rows, &source, how_, layout.key}},
-                                          {.sorted = layout.is_sorted, .memory = sort_memory});
+    std::vector<syntax::CsvSource> sources;
+    for (std::size_t i = 0; i < layout.tables.size(); ++i) {
+      const auto& table = layout.tables[i];
+      sources.push_back({table.name, files[i].bytes.get(), how_, table.key, table.once,
+                         layout.is_folder() ? files[i].name : std::string{}});
+    }
+    auto groups =
+        syntax::CsvGroups::open(std::move(sources), {.sorted = layout.is_sorted, .memory = sort_memory});
     if (groups) {
       groups_ = std::move(*groups);
-      take(groups_->headers().front());
+      for (const auto& header : groups_->headers()) take(header);
     } else {
       trouble_ = std::move(groups.error());
-      trouble_->file.clear();
     }
   }
   bool next(syntax::JsonPiece& piece) override {
@@ -57,19 +62,20 @@ class CsvDocuments final : public syntax::PieceStream {
 
  private:
   void take(const syntax::CsvHeader& header) {
+    if (!header_.empty()) header_ += '\n';
     syntax::append_csv_header(header, {how_.delimiter, ""}, header_);
   }
   syntax::CsvReading how_;
   std::unique_ptr<syntax::CsvRows> rows_;
   std::unique_ptr<syntax::CsvGroups> groups_;
-  std::string header_;
+  std::string header_;  // one a line
   std::optional<Error> trouble_;
   bool told_ = false;
 };
 
-}  // namespace
-
-std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, const Cut& cut) {
+// The pieces of files, which outlive them, as the layout of the cut does.
+std::unique_ptr<syntax::PieceStream> stream_of(const std::vector<InputFile>& files, const Cut& cut) {
+  syntax::ByteSource& source = *files.front().bytes;
   const syntax::JsonStreamLimits limits{.chunk_bytes = chunk_bytes};
   if (cut.layout != nullptr && cut.syntax == Syntax::xml && !cut.layout->root.empty()) {
     const auto& element = cut.layout->element;
@@ -78,14 +84,30 @@ std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, const
   }
   if (cut.syntax == Syntax::hl7v2) return std::make_unique<syntax::Er7Stream>(source, limits);
   if (cut.layout != nullptr && cut.syntax == Syntax::csv)
-    return std::make_unique<CsvDocuments>(source, *cut.layout, cut.sort_memory);
+    return std::make_unique<CsvDocuments>(files, *cut.layout, cut.sort_memory);
   if (cut.syntax == Syntax::xml) return std::make_unique<syntax::XmlDocumentStream>(source, limits);
   return std::make_unique<syntax::JsonStream>(source, limits);
 }
 
+}  // namespace
+
 Input::Input(std::vector<std::string> paths, const Cut& cut, const BatchLimits& limits)
     : paths_(std::move(paths)), cut_(cut), limits_(limits) {
   if (paths_.empty()) paths_.push_back("-");
+}
+
+// The next file, or all of them when they are the tables of a layout.
+Outcome Input::open_next() {
+  const bool together = cut_.layout != nullptr && cut_.layout->is_folder();
+  const std::size_t end = together ? paths_.size() : next_path_ + 1;
+  while (next_path_ < end) {
+    const auto& path = paths_[next_path_++];
+    auto source = FileSource::open(path);
+    if (!source) return source.error();
+    files_.push_back({source_name(path), std::move(*source)});
+  }
+  stream_ = stream_of(files_, cut_);
+  return std::monostate{};
 }
 
 Result<bool> Input::fill(Batch& batch) {
@@ -98,29 +120,24 @@ Result<bool> Input::fill(Batch& batch) {
     if (stream_ == nullptr) {
       if (batch.count != 0) return true;
       if (next_path_ == paths_.size()) return false;
-      const auto& path = paths_[next_path_++];
-      auto source = FileSource::open(path);
-      if (!source) {
-        failure_ = std::move(source.error());
+      if (auto opened = open_next(); !opened) {
+        failure_ = std::move(opened.error());
         continue;
       }
-      name_ = source_name(path);
-      source_ = std::move(*source);
-      stream_ = stream_of(*source_, cut_);
     }
     if (batch.count == batch.pieces.size()) batch.pieces.emplace_back();
     auto& piece = batch.pieces[batch.count];
     if (!stream_->next(piece)) {
       stream_.reset();
-      source_.reset();
+      files_.clear();
       continue;
     }
     if (piece.error && piece.error->kind == Error::unreadable) {
       failure_ = std::move(*piece.error);
-      failure_->file = name_;
+      if (failure_->file.empty()) failure_->file = files_.front().name;
       continue;
     }
-    batch.file = name_;
+    batch.file = files_.front().name;
     ++batch.count;
     bytes += piece.bytes.size();
   }

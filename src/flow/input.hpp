@@ -12,17 +12,20 @@
 
 namespace charpie::flow {
 
-/// The pieces of a source. It, and the layout of the cut, must outlive the stream.
-std::unique_ptr<syntax::PieceStream> stream_of(syntax::ByteSource& source, const Cut& cut);
-
 /// A batch ends after so many records or bytes, whichever comes first, and with its file.
 struct BatchLimits {
   std::size_t records = 16;
   std::size_t bytes = 256u << 10;
 };
 
+struct InputFile {
+  std::string name;  // for messages
+  std::unique_ptr<FileSource> bytes;
+};
+
 /// Reads files one after the other: JSON objects, arrays of objects, NDJSON (syntax/json_stream.hpp), or XML
-/// documents (syntax/xml_documents.hpp), or what a site's layout says.
+/// documents (syntax/xml_documents.hpp), or what a site's layout says; the tables of a layout that has
+/// several all at once (flow/table_files.hpp gives their paths).
 class Input final : public BatchSource {
  public:
   /// No path at all is standard input, as is "-".
@@ -36,8 +39,8 @@ class Input final : public BatchSource {
   Cut cut_;
   BatchLimits limits_;
   std::size_t next_path_ = 0;
-  std::string name_;
-  std::unique_ptr<FileSource> source_;
+  Outcome open_next();
+  std::vector<InputFile> files_;  // that are being read
   std::unique_ptr<syntax::PieceStream> stream_;
   std::optional<Error> failure_;
 };

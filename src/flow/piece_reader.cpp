@@ -121,6 +121,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
       broken_.back().line = narrow(line);
       broken_.back().column = narrow(column);
     }
+    if (!error.file.empty()) broken_.back().file = error.file;
     if (!error.mend.empty()) broken_.back().mend = error.mend;
     arena_.reset();  // half a tree, which nobody needs while the rejects are written
   };

@@ -5,6 +5,7 @@
 
 #include "flow/bulk_set.hpp"
 #include "flow/input.hpp"
+#include "flow/table_files.hpp"
 #include "flow/visit_groups.hpp"
 
 namespace charpie::flow {
@@ -32,6 +33,11 @@ Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>&
   if (form.is_record() || form.is_site || form.syntax != Syntax::json) {
     Cut cut = engine.cut(form);
     cut.sort_memory = sort_memory;
+    if (cut.layout != nullptr && cut.layout->is_folder()) {
+      auto files = table_files(paths, *cut.layout);
+      if (!files) return files.error();
+      return std::unique_ptr<BatchSource>(new Input(std::move(*files), cut));
+    }
     return std::unique_ptr<BatchSource>(new Input(paths, cut));
   }
   std::vector<std::string> files;

@@ -136,15 +136,7 @@ class Compiler {
     }
     const Part& body = *mapping_.templates_.front().body;
     shape_of(body, mapping_.layout_.shape);
-    if (mapping_.layout_.syntax == LayoutSyntax::csv && mapping_.layout_.columns.empty()) {
-      if (mapping_.layout_.key.empty()) {
-        columns_of(body);
-      } else {
-        for (const auto& member : body.parts) {
-          if (mapping_.names_.text(member->name) == mapping_.layout_.rows) columns_of(*member);
-        }
-      }
-    }
+    take_columns(body, {set.path, 0});
     if (mapping_.layout_.syntax == LayoutSyntax::hl7v2) {
       const File& structures = file("../er7-groups.csv");
       auto loaded = syntax::Er7Structures::load(structures.bytes, std::string(structures.path));
@@ -322,7 +314,7 @@ class Compiler {
         "name",      "what",       "syntax",  "direction", "files", "template", "types",   "frames",
         "others",    "notCarried", "records", "empty",     "lists", "joined",   "given",   "inferred",
         "gathered",  "numbered",   "sorted",  "leftOut",   "times", "root",     "element", "namespaces",
-        "delimiter", "encoding",   "lineEnd", "columns",   "key",   "rows"};
+        "delimiter", "encoding",   "lineEnd", "columns",   "key",   "rows",     "tables"};
     for (const Node* at = root->first; at != nullptr; at = at->next) {
       if (std::find(std::begin(known), std::end(known), at->name_text) == std::end(known)) {
         fault(place(set, at), "a layout has no '" + std::string(at->name_text) + "'",
@@ -414,26 +406,89 @@ class Compiler {
     layout.delimiter = delimiter.front();
     layout.encoding = text_or(root, "encoding", "");
     layout.line_end = text_or(root, "lineEnd", "\n");
-    layout.columns = texts(root->member("columns"));
-    layout.key = texts(root->member("key"));
-    layout.rows = text_or(root, "rows", "rows");
     layout.is_sorted = text_or(root, "sorted", "false") == "true";
+    if (layout.syntax == LayoutSyntax::csv) read_tables(root, set);
   }
 
-  // The columns of a CSV layout, as the template has them.
-  void columns_of(const Part& part) {
+  // The files of a CSV layout: one, or the several that "tables" names.
+  void read_tables(const Node* root, const File& set) {
     Layout& layout = mapping_.layout_;
+    const auto key = texts(root->member("key"));
+    const Node* several = root->member("tables");
+    if (several == nullptr) {
+      layout.tables.push_back({key.empty() ? std::string{} : text_or(root, "rows", "rows"),
+                               {},
+                               texts(root->member("columns")),
+                               key,
+                               false});
+      return;
+    }
+    for (const char* const alone : {"columns", "rows"}) {
+      if (const Node* at = root->member(alone))
+        fault(place(set, at), "a layout of several tables has no '" + std::string(alone) + "' of its own",
+              "say it in the table");
+    }
+    for (const Node* at = several->first; at != nullptr; at = at->next) {
+      const bool bare = at->is_string();
+      Layout::Table table{
+          std::string(at->name_text), bare ? std::string(at->text) : need_text(at, "file", set),
+          bare ? std::vector<std::string>{} : texts(at->member("columns")),
+          bare || at->member("key") == nullptr ? key : texts(at->member("key")), layout.tables.empty()};
+      if (table.key.empty() ||
+          (!layout.tables.empty() && table.key.size() != layout.tables.front().key.size())) {
+        fault(place(set, at), "the tables of a layout have as many key columns each, at least one",
+              "say \"key\" of the layout, or of each table");
+      }
+      const auto same = [&](const Layout::Table& one) { return one.file == table.file; };
+      if (table.file.empty() || table.file.find_first_of("/\\") != std::string::npos ||
+          std::any_of(layout.tables.begin(), layout.tables.end(), same)) {
+        fault(place(set, at), "a table needs the base name of a file of its own", "such as visits.csv");
+      }
+      layout.tables.push_back(std::move(table));
+    }
+    if (layout.tables.empty())
+      fault(place(set, several), "no table is named", "name the table of visits first");
+  }
+
+  // The columns of the tables that do not say them: as the template has them.
+  void take_columns(const Part& body, const Place& where) {
+    auto& tables = mapping_.layout_.tables;
+    if (tables.empty()) return;
+    if (tables.front().name.empty()) {
+      if (tables.front().columns.empty()) columns_of(body, tables.front().columns);
+      return;
+    }
+    const auto member_name = [&](const auto& member) { return mapping_.names_.text(member->name); };
+    for (auto& table : tables) {
+      const auto member = std::find_if(body.parts.begin(), body.parts.end(),
+                                       [&](const auto& one) { return member_name(one) == table.name; });
+      if (member == body.parts.end()) {
+        fault(where, "the template has no member '" + table.name + "' for the rows of that table",
+              "add it, or take the table away");
+      }
+      if (table.columns.empty()) columns_of(**member, table.columns);
+    }
+    for (const auto& member : body.parts) {
+      const auto is_of = [&](const Layout::Table& table) { return table.name == member_name(member); };
+      if (std::none_of(tables.begin(), tables.end(), is_of)) {
+        fault(where, "the template's member '" + std::string(member_name(member)) + "' is of no table",
+              "put it into the rows of one");
+      }
+    }
+  }
+
+  // The columns of a CSV table.
+  void columns_of(const Part& part, std::vector<std::string>& columns) {
     const auto add = [&](std::string_view name) {
-      for (const auto& row : layout.joined) {
+      for (const auto& row : mapping_.layout_.joined) {
         if (row.name != name) continue;
-        layout.columns.insert(layout.columns.end(), row.of.begin(), row.of.end());
+        columns.insert(columns.end(), row.of.begin(), row.of.end());
         return;
       }
-      if (std::find(layout.columns.begin(), layout.columns.end(), name) == layout.columns.end())
-        layout.columns.emplace_back(name);
+      if (std::find(columns.begin(), columns.end(), name) == columns.end()) columns.emplace_back(name);
     };
     if (part.kind == Part::Kind::array || part.kind == Part::Kind::choose || part.kind == Part::Kind::loop) {
-      for (const auto& one : part.parts) columns_of(*one);
+      for (const auto& one : part.parts) columns_of(*one, columns);
       return;
     }
     if (part.constant != nullptr) {
@@ -441,7 +496,7 @@ class Compiler {
     }
     for (const auto& one : part.parts) {
       if (one->kind == Part::Kind::choose)
-        columns_of(*one);
+        columns_of(*one, columns);
       else
         add(mapping_.names_.text(one->name));
     }

@@ -46,35 +46,51 @@ syntax::CsvReading csv_reading(const Layout& layout) {
   return how;
 }
 
-syntax::CsvHeader csv_header(const Layout& layout) {
-  return {layout.columns};
+// The first row of these, without its end, as append_csv_header() wrote them: a quote is always doubled or
+// one around a cell.
+std::string_view take_row(std::string_view& rows) {
+  bool quoted = false;
+  std::size_t at = 0;
+  for (; at < rows.size() && (quoted || rows[at] != '\n'); ++at) quoted ^= rows[at] == '"';
+  const auto row = rows.substr(0, at);
+  rows.remove_prefix(std::min(at + 1, rows.size()));
+  return row;
 }
 
-// The context of a piece of CSV is its file's header, as a row.
+// The context of a piece of CSV are the headers of its files, one a line.
 Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena) {
   const Layout& layout = mapping.layout();
   const auto how = csv_reading(layout);
   std::vector<syntax::CsvCell> cells;
-  if (auto read = syntax::read_csv_cells(piece.context, how, arena, cells); !read) return read.error();
-  std::vector<syntax::CsvHeader> headers(1);
-  for (const auto& cell : cells) headers.front().columns.emplace_back(cell.text);
-  if (layout.key.empty())
-    return syntax::read_csv_row(piece.bytes, headers.front(), how, arena, mapping.names());
-  std::vector<syntax::CsvSource> sources(1);
-  sources.front().name = layout.rows;
-  sources.front().how = how;
+  std::vector<syntax::CsvHeader> headers;
+  std::string_view rest = piece.context;
+  for (std::size_t i = 0; i < layout.tables.size(); ++i) {
+    if (auto read = syntax::read_csv_cells(take_row(rest), how, arena, cells); !read) return read.error();
+    for (auto& columns = headers.emplace_back().columns; const auto& cell : cells)
+      columns.emplace_back(cell.text);
+  }
+  if (layout.is_row()) return syntax::read_csv_row(piece.bytes, headers.front(), how, arena, mapping.names());
+  std::vector<syntax::CsvSource> sources;
+  for (const auto& table : layout.tables) {
+    sources.push_back({.name = table.name, .how = how, .once = table.once});
+  }
   auto group = syntax::read_csv_group(piece, sources, headers, arena, mapping.names());
   if (!group) return group;
-  // The name belongs to a list that goes away.
-  for (Node* list = (*group)->first; list != nullptr; list = list->next) list->name_text = layout.rows;
+  // The names belong to a list that goes away.
+  for (Node* member = (*group)->first; member != nullptr; member = member->next) {
+    for (const auto& table : layout.tables) {
+      if (member->name_text == table.name) member->name_text = table.name;
+    }
+  }
   return group;
 }
 
 // `marked`: counts cells that were marked as formulas; nullptr marks none.
-Outcome write_csv_document(const Node& root, const Layout& layout, std::string& out, std::size_t* marked) {
+Outcome write_rows(const Node& root, const Layout& layout, const Layout::Table& table, std::string& out,
+                   std::size_t* marked) {
   const syntax::CsvWriting how{layout.delimiter, layout.line_end, marked != nullptr};
-  const auto header = csv_header(layout);
-  const Node* rows = layout.key.empty() ? &root : root.member(layout.rows);
+  const syntax::CsvHeader header{table.columns};
+  const Node* rows = table.name.empty() ? &root : root.member(table.name);
   if (rows == nullptr) return std::monostate{};
   for (const Node* row = rows->is_array() ? rows->first : rows; row != nullptr;
        row = rows->is_array() ? row->next : nullptr) {
@@ -138,9 +154,11 @@ Result<Node*> read_er7_document(std::string_view bytes, const Mapping& mapping, 
   return document->root;
 }
 
-// The tree in its syntax; `alone`: with all that a document of its own needs.
+// The tree in its syntax, each file's part behind what it has; `alone`: with all that a document of its own
+// needs.
 Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, const syntax::Names& names,
-                   std::string& out, std::size_t* marked = nullptr) {
+                   std::span<std::string> files, std::size_t* marked = nullptr) {
+  std::string& out = files.front();
   switch (layout.syntax) {
     case LayoutSyntax::json:
       syntax::append_json(root, out);
@@ -151,7 +169,11 @@ Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, c
       return syntax::write_members(layout.element, root, layout.spaces, declares, out);
     }
     case LayoutSyntax::csv:
-      return write_csv_document(root, layout, out, marked);
+      for (std::size_t i = 0; i < files.size(); ++i) {
+        if (auto written = write_rows(root, layout, layout.tables[i], files[i], marked); !written)
+          return written;
+      }
+      return std::monostate{};
     case LayoutSyntax::hl7v2: {
       if (auto flat = syntax::flatten_er7(root, arena, names); !flat) return flat;
       syntax::Er7Writing how;
@@ -189,15 +211,37 @@ Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping
   return made;
 }
 
-Outcome write_document(std::string_view json, const Mapping& mapping, std::string& out) {
+namespace {
+
+// One document, alone, each file's part behind what it has.
+Outcome write_files(std::string_view json, const Mapping& mapping, std::span<std::string> files) {
   Arena arena;
+  const Layout& layout = mapping.layout();
   auto tree = syntax::read_json(json, arena, mapping.names());
   if (!tree) return tree.error();
-  if (auto closed = close_cells(**tree, mapping.layout(), arena, mapping.names()); !closed) return closed;
-  if (auto written = write_tree(**tree, mapping.layout(), true, arena, mapping.names(), out); !written)
+  if (auto closed = close_cells(**tree, layout, arena, mapping.names()); !closed) return closed;
+  if (auto written = write_tree(**tree, layout, true, arena, mapping.names(), files); !written)
     return written;
-  std::string trial = mapping.layout().encoding.empty() ? std::string{} : out;
-  return encode(mapping.layout(), trial);
+  if (layout.encoding.empty()) return std::monostate{};
+  for (std::string trial : files) {
+    if (auto encoded = encode(layout, trial); !encoded) return encoded;
+  }
+  return std::monostate{};
+}
+
+}  // namespace
+
+std::size_t file_count(const Layout& layout) {
+  return std::max<std::size_t>(layout.tables.size(), 1);
+}
+
+Outcome write_document(std::string_view json, const Mapping& mapping, std::string& out) {
+  std::vector<std::string> files(file_count(mapping.layout()));
+  files.front().swap(out);
+  auto written = write_files(json, mapping, files);
+  out.swap(files.front());
+  for (const auto& rows : std::span(files).subspan(1)) out += rows;
+  return written;
 }
 
 Outcome write_piece(std::string_view json, const Mapping& mapping, syntax::JsonPiece& piece) {
@@ -206,35 +250,43 @@ Outcome write_piece(std::string_view json, const Mapping& mapping, syntax::JsonP
   piece.parts.clear();
   piece.line = piece.column = 1;
   const Layout& layout = mapping.layout();
-  if (auto written = write_document(json, mapping, piece.bytes); !written) return written;
-  if (layout.syntax != LayoutSyntax::csv) return std::monostate{};
-  syntax::append_csv_header(csv_header(layout), {layout.delimiter, ""}, piece.context);
-  // As the file is cut: a row without its end, or the rows of a group, each with a line feed behind it.
-  const std::string rows = std::exchange(piece.bytes, {});
-  syntax::TextSource source(rows);
-  syntax::CsvRows stream(source, csv_reading(layout));
-  syntax::JsonPiece row;
-  while (stream.next(row)) {
-    if (layout.key.empty()) {
-      piece.bytes = row.bytes;
-      continue;
+  std::vector<std::string> files(file_count(layout));
+  if (auto written = write_files(json, mapping, files); !written) return written;
+  if (layout.syntax != LayoutSyntax::csv) {
+    piece.bytes.swap(files.front());
+    return std::monostate{};
+  }
+  // As the files are cut: a row without its end, or the rows of a group, each with a line feed behind it.
+  for (std::uint32_t i = 0; i < files.size(); ++i) {
+    if (i != 0) piece.context += '\n';
+    syntax::append_csv_header({layout.tables[i].columns}, {layout.delimiter, ""}, piece.context);
+    syntax::TextSource source(files[i]);
+    syntax::CsvRows stream(source, csv_reading(layout));
+    syntax::JsonPiece row;
+    while (stream.next(row)) {
+      if (layout.is_row()) {
+        piece.bytes = row.bytes;
+        continue;
+      }
+      piece.parts.push_back(
+          {i, static_cast<std::uint32_t>(piece.bytes.size()), row.line, 1, layout.tables[i].file});
+      piece.bytes += row.bytes;
+      piece.bytes += '\n';
     }
-    piece.parts.push_back({0, static_cast<std::uint32_t>(piece.bytes.size()), row.line});
-    piece.bytes += row.bytes;
-    piece.bytes += '\n';
   }
   return std::monostate{};
 }
 
-Outcome DocumentOutput::begin(std::string& out) {
+Outcome DocumentOutput::begin(std::span<std::string> files) {
   if (std::exchange(begun_, true)) return std::monostate{};
   const Layout& layout = mapping_->layout();
-  if (layout.syntax == LayoutSyntax::csv) {
+  for (std::size_t i = 0; i < layout.tables.size(); ++i) {
     std::string header;
-    syntax::append_csv_header(csv_header(layout), {layout.delimiter, layout.line_end}, header);
+    syntax::append_csv_header({layout.tables[i].columns}, {layout.delimiter, layout.line_end}, header);
     if (auto encoded = encode(layout, header); !encoded) return encoded;
-    out += header;
+    files[i] += header;
   }
+  std::string& out = files.front();
   if (layout.syntax != LayoutSyntax::xml || layout.root.empty()) return std::monostate{};
   out += syntax::xml_declaration;
   out += '<';
@@ -244,16 +296,16 @@ Outcome DocumentOutput::begin(std::string& out) {
   return std::monostate{};
 }
 
-Outcome DocumentOutput::add(std::string_view lines, std::string& out) {
+Outcome DocumentOutput::add(std::string_view lines, std::span<std::string> files) {
   while (!lines.empty()) {
     const auto end = lines.find('\n');
-    if (auto added = add_one(lines.substr(0, end), out); !added) return added;
+    if (auto added = add_one(lines.substr(0, end), files); !added) return added;
     lines.remove_prefix(end == std::string_view::npos ? lines.size() : end + 1);
   }
   return std::monostate{};
 }
 
-Outcome DocumentOutput::add_one(std::string_view json, std::string& out) {
+Outcome DocumentOutput::add_one(std::string_view json, std::span<std::string> out) {
   if (pending_ != nullptr) {
     // Into the arena of the document that may take it.
     auto tree = syntax::read_json(arena_->keep(json), *arena_, mapping_->names());
@@ -268,28 +320,30 @@ Outcome DocumentOutput::add_one(std::string_view json, std::string& out) {
   return mapping_->layout().records.empty() ? flush(out) : Outcome(std::monostate{});
 }
 
-Outcome DocumentOutput::flush(std::string& out) {
+Outcome DocumentOutput::flush(std::span<std::string> out) {
   if (auto begun = begin(out); !begun) return begun;
   Node* document = std::exchange(pending_, nullptr);
   if (document == nullptr) return std::monostate{};
   if (auto closed = close_cells(*document, mapping_->layout(), *arena_, mapping_->names()); !closed)
     return closed;
-  std::string text;
-  if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), text,
+  std::vector<std::string> texts(out.size());
+  if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), texts,
                                 marks_ ? &marked_ : nullptr);
       !written)
     return written;
-  if (auto encoded = encode(mapping_->layout(), text); !encoded) return encoded;
-  out += text;
+  for (std::size_t i = 0; i < texts.size(); ++i) {
+    if (auto encoded = encode(mapping_->layout(), texts[i]); !encoded) return encoded;
+    out[i] += texts[i];
+  }
   const auto syntax = mapping_->layout().syntax;
-  if (syntax == LayoutSyntax::json || syntax == LayoutSyntax::xml) out += '\n';
+  if (syntax == LayoutSyntax::json || syntax == LayoutSyntax::xml) out.front() += '\n';
   return std::monostate{};
 }
 
-Outcome DocumentOutput::finish(std::string& out) {
+Outcome DocumentOutput::finish(std::span<std::string> out) {
   if (auto flushed = flush(out); !flushed) return flushed;
   const Layout& layout = mapping_->layout();
-  if (layout.syntax == LayoutSyntax::xml && !layout.root.empty()) out += "</" + layout.root + ">\n";
+  if (layout.syntax == LayoutSyntax::xml && !layout.root.empty()) out.front() += "</" + layout.root + ">\n";
   return std::monostate{};
 }
 

@@ -20,19 +20,24 @@ struct DocumentText {
   std::span<const syntax::Er7Note> notes{};  // what is odd in a message of HL7 version 2
 };
 
+/// How many files hold the documents of this layout: several where "tables" names them (mapping/layout.hpp).
+std::size_t file_count(const Layout& layout);
+
 /// Reads one document as the input was cut: the context of a piece are the namespace declarations around an
-/// element, or the header of a CSV file. Tree and text live in the arena, or are views into the piece.
+/// element, or the headers of the CSV files. Tree and text live in the arena, or are views into the piece.
 /// Error::invalid with line and column.
 Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena);
 
-/// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header.
+/// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header,
+/// of several files the rows of one behind those of the other.
 /// Error::invalid, and `out` ends anywhere, when the syntax cannot hold it.
 Outcome write_document(std::string_view json, const Mapping& mapping, std::string& out);
 
 /// The same as a piece that read_document() takes.
 Outcome write_piece(std::string_view json, const Mapping& mapping, syntax::JsonPiece& piece);
 
-/// A file of documents: joins the records of one document, and writes what stands around all of them.
+/// A file of documents, or several: joins the records of one document, and writes what stands around all of
+/// them.
 class DocumentOutput {
  public:
   /// `mapping` must outlive it.
@@ -40,18 +45,20 @@ class DocumentOutput {
   /// From here on cells of CSV that a spreadsheet may take for a formula get an apostrophe in front
   /// (syntax::CsvWriting).
   void mark_formulas() { marks_ = true; }
+  /// How many texts add() and finish() append to.
+  std::size_t file_count() const { return mapping::file_count(mapping_->layout()); }
   /// How many did.
   std::size_t marked() const { return marked_; }
-  /// Takes documents as JSON, one a line, and appends what is ready. Memory: the document that may still
-  /// grow.
-  Outcome add(std::string_view lines, std::string& out);
+  /// Takes documents as JSON, one a line, and appends what is ready to the file_count() texts. Memory: the
+  /// document that may still grow.
+  Outcome add(std::string_view lines, std::span<std::string> files);
   /// Appends what is left.
-  Outcome finish(std::string& out);
+  Outcome finish(std::span<std::string> files);
 
  private:
-  Outcome add_one(std::string_view json, std::string& out);
-  Outcome flush(std::string& out);
-  Outcome begin(std::string& out);
+  Outcome add_one(std::string_view json, std::span<std::string> files);
+  Outcome flush(std::span<std::string> files);
+  Outcome begin(std::span<std::string> files);
   const Mapping* mapping_;
   bool begun_ = false;
   bool marks_ = false;

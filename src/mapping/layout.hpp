@@ -74,10 +74,18 @@ struct Layout {
   char delimiter = ',';
   std::string encoding;  // by its iconv name; empty: UTF-8
   std::string line_end = "\n";
-  std::vector<std::string> columns;  // in the order they are written; empty: as the template has them
-  std::vector<std::string> key;      // the rows of one visit have these in common; empty: one row a visit
-  bool is_sorted = false;            // the file is, by the key
-  std::string rows;                  // the member that holds the rows of a visit, where there is a key
+  /// A file of CSV.
+  struct Table {
+    std::string name;                  // the member that holds its rows; empty: a row is the document
+    std::string file;                  // its base name; empty: any, and it is the only one
+    std::vector<std::string> columns;  // in the order they are written; empty: as the template has them
+    std::vector<std::string> key;      // the rows of one visit have these in common; empty: one row a visit
+    bool once = false;                 // a visit has one row of it, which stands as an object
+  };
+  std::vector<Table> tables;  // the first is the one that every visit has a row of
+  bool is_sorted = false;     // the files are, by their keys
+  bool is_row() const { return tables.front().key.empty(); }                          // a visit is a row
+  bool is_folder() const { return !tables.empty() && !tables.front().file.empty(); }  // of several files
 };
 
 }  // namespace charpie::mapping

@@ -1,5 +1,6 @@
 #include "syntax/csv_groups.hpp"
 
+#include <algorithm>
 #include <cstring>
 
 namespace charpie::syntax {
@@ -16,6 +17,7 @@ void append_key(std::string_view cell, std::string& key) {
 }
 
 constexpr std::size_t head_bytes = sizeof(std::uint32_t) + sizeof(std::uint64_t);  // source, line
+constexpr std::uint32_t is_broken = std::uint32_t{1} << 31;                        // in the source
 
 Error refuse(std::string message, std::string mend, std::size_t line = 0) {
   return {Error::invalid, std::move(message), {}, line, line == 0 ? std::size_t{0} : std::size_t{1},
@@ -42,7 +44,7 @@ Result<std::unique_ptr<CsvGroups>> CsvGroups::open(std::vector<CsvSource> source
     auto rows = std::make_unique<CsvRows>(*source.bytes, source.how);
     auto header = rows->header();
     if (!header) {
-      header.error().file = source.name;
+      header.error().file = source.file;
       return header.error();
     }
     std::vector<std::size_t> key;
@@ -51,7 +53,7 @@ Result<std::unique_ptr<CsvGroups>> CsvGroups::open(std::vector<CsvSource> source
       if (key.back() != CsvHeader::none) continue;
       auto missing = refuse("the table has no column '" + column + "', which is of its key",
                             "correct the key or the header", 1);
-      missing.file = source.name;
+      missing.file = source.file;
       return missing;
     }
     groups->headers_.push_back(std::move(*header));
@@ -63,7 +65,20 @@ Result<std::unique_ptr<CsvGroups>> CsvGroups::open(std::vector<CsvSource> source
   return groups;
 }
 
-// The next row of a source with its key.
+// Reads a row's cells; when that fails, those in front of the fault.
+Outcome CsvGroups::cells_of(const Row& row) {
+  arena_.reset();
+  if (auto read = read_csv_cells(row.bytes, sources_[row.source].how, arena_, cells_); !read) {
+    read.error().line += row.line - 1;
+    return read;
+  }
+  const auto& header = headers_[row.source];
+  if (cells_.size() != header.columns.size()) return csv_cell_count(cells_.size(), header, row.line);
+  return std::monostate{};
+}
+
+// The next row of a source with its key. A row that is broken behind its key stays with its group, so that
+// no visit goes on without it.
 CsvGroups::Step CsvGroups::take(std::size_t source, Row& row, JsonPiece& broken) {
   row.there = false;
   row.source = source;
@@ -74,17 +89,16 @@ CsvGroups::Step CsvGroups::take(std::size_t source, Row& row, JsonPiece& broken)
     failed_ = row_piece_.error->kind == Error::unreadable;
     return fail(row, std::move(*row_piece_.error), broken);
   }
-  arena_.reset();
-  if (auto read = read_csv_cells(row.bytes, sources_[source].how, arena_, cells_); !read) {
-    read.error().line += row.line - 1;
+  auto read = cells_of(row);
+  row.broken = !read;
+  const auto& columns = keys_[source];
+  if (!read && std::any_of(columns.begin(), columns.end(),
+                           [&](std::size_t column) { return column >= cells_.size(); })) {
     return fail(row, std::move(read.error()), broken);
-  }
-  if (cells_.size() != headers_[source].columns.size()) {
-    return fail(row, csv_cell_count(cells_.size(), headers_[source], row.line), broken);
   }
   row.key.clear();
   bool empty = true;
-  for (const std::size_t column : keys_[source]) {
+  for (const std::size_t column : columns) {
     append_key(cells_[column].text, row.key);
     empty = empty && cells_[column].text.empty();
   }
@@ -100,8 +114,16 @@ CsvGroups::Step CsvGroups::fail(const Row& row, Error error, JsonPiece& broken) 
   broken.column = 1;
   broken.offset = 0;
   broken.error = std::move(error);
-  broken.error->file = sources_[row.source].name;
+  broken.error->file = sources_[row.source].file;
+  broken.parts.front().file = sources_[row.source].file;
   return Step::broken;
+}
+
+// The group goes on being gathered, and is given as a broken piece.
+void CsvGroups::spoil(const Row& row, Error error) {
+  if (spoiled_) return;
+  spoiled_ = std::move(error);
+  spoiled_->file = sources_[row.source].file;
 }
 
 // Files that are sorted: the smallest of their next rows; of one key, the row of the first file.
@@ -137,7 +159,7 @@ CsvGroups::Step CsvGroups::next_from_sort(Row& row, JsonPiece& broken) {
       if (step == Step::broken) return step;
       if (step == Step::end) break;
       const auto line = static_cast<std::uint64_t>(row.line);
-      const auto source = static_cast<std::uint32_t>(row.source);
+      const auto source = static_cast<std::uint32_t>(row.source) | (row.broken ? is_broken : 0);
       body_.resize(head_bytes);
       std::memcpy(body_.data(), &source, sizeof source);
       std::memcpy(body_.data() + sizeof source, &line, sizeof line);
@@ -160,7 +182,8 @@ CsvGroups::Step CsvGroups::next_from_sort(Row& row, JsonPiece& broken) {
   std::uint64_t line = 0;
   std::memcpy(&source, entry.body.data(), sizeof source);
   std::memcpy(&line, entry.body.data() + sizeof source, sizeof line);
-  row.source = source;
+  row.source = source & ~is_broken;
+  row.broken = (source & is_broken) != 0;
   row.line = static_cast<std::size_t>(line);
   row.key = entry.key;
   row.bytes = entry.body.substr(head_bytes);
@@ -174,14 +197,23 @@ void CsvGroups::add(const Row& row) {
     group_.bytes.clear();
     group_.line = row.line;
     too_large_ = false;
+    spoiled_.reset();
+    if (row.source != 0) {
+      spoil(row, refuse("no row of '" + sources_.front().name + "' has the key of these rows",
+                        "add it, or correct the key", row.line));
+    }
+  } else if (sources_[row.source].once && row.source == group_.parts.back().source) {
+    spoil(row, refuse("the key stands in line " + std::to_string(group_.parts.back().line) + ", too",
+                      "give each visit one row and a key of its own", row.line));
+  }
+  if (row.broken) {
+    if (auto read = cells_of(row); !read) spoil(row, std::move(read.error()));
   }
   if (group_.bytes.size() + row.bytes.size() >= how_.group_bytes) too_large_ = true;
   if (too_large_ && !group_.parts.empty()) return;
   group_.parts.push_back({static_cast<std::uint32_t>(row.source),
-                          static_cast<std::uint32_t>(group_.bytes.size()),
-                          row.line,
-                          1,
-                          {}});
+                          static_cast<std::uint32_t>(group_.bytes.size()), row.line, 1,
+                          sources_[row.source].file});
   if (too_large_) return;
   group_.bytes += row.bytes;
   group_.bytes += '\n';
@@ -199,11 +231,10 @@ void CsvGroups::give(JsonPiece& piece) {
     piece.parts.resize(1);
     piece.error = refuse("the rows of one key are larger than allowed",
                          "look at the key columns: do they tell one visit from another?", first.line);
-  } else if (first.source != 0) {
-    piece.error = refuse("no row of '" + sources_.front().name + "' has the key of these rows",
-                         "add it, or correct the key", first.line);
+    piece.error->file = sources_[first.source].file;
+  } else if (spoiled_) {
+    piece.error = std::move(spoiled_);
   }
-  if (piece.error) piece.error->file = sources_[first.source].name;
 }
 
 bool CsvGroups::next(JsonPiece& piece) {
@@ -245,17 +276,18 @@ Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource
     const auto& part = piece.parts[i];
     const std::size_t end = i + 1 < piece.parts.size() ? piece.parts[i + 1].begin : piece.bytes.size();
     const auto bytes = std::string_view(piece.bytes).substr(part.begin, end - part.begin - 1);
-    if (list == nullptr || part.source != piece.parts[i - 1].source) {
-      list = object(NodeKind::array, part.begin, end - 1);
-      list->name_text = sources[part.source].name;
-      list->name = names.find(list->name_text);
-      append(*root, list);
-    }
-    auto row = read_csv_row(bytes, headers[part.source], sources[part.source].how, arena, names);
+    const auto& source = sources[part.source];
+    auto row = read_csv_row(bytes, headers[part.source], source.how, arena, names);
     if (!row) {
       row.error().line += part.line - 1;
-      row.error().file = sources[part.source].name;
+      row.error().file = source.file;
       return row.error();
+    }
+    if (i == 0 || part.source != piece.parts[i - 1].source) {
+      list = source.once ? *row : object(NodeKind::array, part.begin, end - 1);
+      list->name_text = source.name;
+      list->name = names.find(list->name_text);
+      append(*root, list);
     }
     for (Node* cell = (*row)->first; cell != nullptr; cell = cell->next) {
       cell->begin += part.begin;
@@ -263,6 +295,7 @@ Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource
     }
     (*row)->begin += part.begin;
     (*row)->end += part.begin;
+    if (source.once) continue;
     list->end = (*row)->end;
     append(*list, *row);
   }

@@ -1,10 +1,11 @@
 // Rows that belong together, of one CSV file or several, gathered by key columns into one piece: a visit's
 // row with its findings and dressings.
 //
-//   {"visits": [{…}], "findings": [{…}, {…}], "dressings": [{…}]}
+//   {"visit": {…}, "findings": [{…}, {…}], "dressings": [{…}]}
 #pragma once
 #include <cstddef>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -25,6 +26,8 @@ struct CsvSource {
   ByteSource* bytes = nullptr;  // outlives the stream
   CsvReading how{};
   std::vector<std::string> key{};  // columns
+  bool once = false;               // a group has one row of it, which stands as an object
+  std::string file{};              // what messages call it; empty: as they call the input
 };
 
 struct CsvGrouping {
@@ -37,13 +40,14 @@ struct CsvGrouping {
 };
 
 /// A piece holds the rows of one group in UTF-8, one a line, those of the first table first; JsonPiece::parts
-/// says for each row of which file and line it is. Broken pieces: rows that CsvRows or read_csv_cells refuse,
-/// rows with an empty key, a group without a row of the first table, a row that is not in its place in sorted
-/// files.
+/// says for each row of which file and line it is. Broken pieces: a group with a row that is broken behind
+/// its key, without a row of the first table, or with a second one of a table that has one; by themselves,
+/// rows whose key cannot be read or is empty, and a row that is not in its place in sorted files. Error::file
+/// is the source's.
 class CsvGroups final : public PieceStream {
  public:
   /// Reads the headers. Error::usage: no source, keys of different length; Error::invalid with the source's
-  /// name as its file: a bad header, a key column that is not there.
+  /// file: a bad header, a key column that is not there.
   static Result<std::unique_ptr<CsvGroups>> open(std::vector<CsvSource> sources, const CsvGrouping& how = {});
   ~CsvGroups() override;
 
@@ -58,14 +62,17 @@ class CsvGroups final : public PieceStream {
     std::string key, bytes;
     std::size_t source = 0, line = 0;
     bool there = false;
+    bool broken = false;  // behind its key
   };
   enum class Step : unsigned char { row, broken, end };
 
   CsvGroups(std::vector<CsvSource> sources, const CsvGrouping& how);
+  Outcome cells_of(const Row& row);
   Step take(std::size_t source, Row& row, JsonPiece& broken);
   Step next_sorted(Row& row, JsonPiece& broken);
   Step next_from_sort(Row& row, JsonPiece& broken);
   Step fail(const Row& row, Error error, JsonPiece& broken);
+  void spoil(const Row& row, Error error);
   void add(const Row& row);
   void give(JsonPiece& piece);
 
@@ -82,6 +89,7 @@ class CsvGroups final : public PieceStream {
   JsonPiece group_;         // being gathered
   std::string key_;         // of it
   bool too_large_ = false, ended_ = false, failed_ = false;
+  std::optional<Error> spoiled_;  // the first that is wrong with it
   std::uint64_t ordinal_ = 0;
   JsonPiece row_piece_;
   std::vector<CsvCell> cells_;
@@ -89,8 +97,8 @@ class CsvGroups final : public PieceStream {
   Arena arena_;
 };
 
-/// A group's piece as a tree: a list for each source that has rows, {"name": [row, …]}. Error::invalid with
-/// line and column in the source that Error::file names: as read_csv_row.
+/// A group's piece as a tree: a member for each source that has rows, {"name": [row, …]}. Error::invalid with
+/// line and column in the source, as read_csv_row: not of a piece that CsvGroups gave without an error.
 Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource>& sources,
                              const std::vector<CsvHeader>& headers, Arena& arena, const Names& names);
 

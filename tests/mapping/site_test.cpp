@@ -10,7 +10,7 @@ using namespace charpie::tests;
 
 namespace {
 
-constexpr const char* sites[] = {"northmoor", "elbtal", "lakeside", "c-cda"};
+constexpr const char* sites[] = {"northmoor", "elbtal", "birchwood", "lakeside", "c-cda"};
 
 const mapping::Mapping& site(const std::string& name) {
   static std::map<std::string, std::unique_ptr<mapping::Mapping>> known;
@@ -172,6 +172,26 @@ TEST_CASE("hostile cells stay text") {
 }
 
 TEST_CASE("a layout that could lose or guess something is refused") {
+  // Tables of a layout of several CSV files.
+  const auto with_tables = [&](const std::string& tables, const std::string& members,
+                               const std::string& more = R"("key":["v"],)") {
+    return refusal(
+        R"({"syntax":"csv","others":"no place","given":{"status":"final","performed.kind":"assessment","performed.outcome":"completed"},)" +
+        more + R"("tables":{)" + tables +
+        R"(},"template":{"v":{"v":"{each record.id}","p":"{patient.id}","w":"{wound.id}"})" + members + "}}");
+  };
+  const std::string notes = R"(,"n":[{"v":"{each record.id}","$for":"notes","t":"{notes}"}])";
+  const std::string two = R"("v":"v.csv","n":"n.csv")";
+  CHECK(with_tables(two, notes) == "loaded");
+  CHECK(with_tables(two, "").find("no member 'n'") != std::string::npos);
+  CHECK(with_tables(R"("v":"v.csv")", notes).find("member 'n' is of no table") != std::string::npos);
+  CHECK(with_tables(two, notes, "").find("as many key columns each") != std::string::npos);
+  CHECK(with_tables(R"("v":"v.csv","n":{"file":"n.csv","key":["a","b"]})", notes)
+            .find("as many key columns each") != std::string::npos);
+  CHECK(with_tables(R"("v":"v.csv","n":"v.csv")", notes).find("a file of its own") != std::string::npos);
+  CHECK(with_tables(R"("v":"v.csv","n":"d/n.csv")", notes).find("a file of its own") != std::string::npos);
+  CHECK(with_tables(two, notes, R"("key":["v"],"rows":"n",)").find("no 'rows' of its own") !=
+        std::string::npos);
   CHECK(refusal(set_with("", "")) == "loaded");
   CHECK(refusal(set_with("", R"("l":"{size.length}")")).find("nothing says its unit") != std::string::npos);
   CHECK(refusal(set_with("", R"("l":"{size.length.value}")")).find("nothing says its unit") !=

@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <array>
-#include <cctype>
+
+#include "terms/resource.hpp"
 
 namespace charpie::terms {
 
@@ -10,54 +11,21 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-constexpr std::string_view caution =
-    "Not a medical device. Local policy and licensed clinicians decide; check codes against a current "
-    "release before "
-    "production use.";
-
-// "wound-bed-tissue" -> "WoundBedTissue": FHIR wants a name that a program can use (CodeSystem.name, rule
-// csd-0).
-std::string program_name(std::string_view domain, std::string_view suffix) {
-  std::string name;
-  bool upper = true;
-  for (const char c : domain) {
-    if (c == '-') {
-      upper = true;
-      continue;
-    }
-    name += upper ? static_cast<char>(std::toupper(static_cast<unsigned char>(c))) : c;
-    upper = false;
-  }
-  return name.append(suffix);
-}
-
-std::string title(std::string_view domain) {
-  std::string words(domain);
-  std::replace(words.begin(), words.end(), '-', ' ');
-  return words;
-}
-
 // Builds the resources of one set of tables.
 class Publisher {
  public:
-  explicit Publisher(const Terms& terms) : terms_(terms) {
-    const CodeSystem* own = terms.system("canonical");
-    version_ = own == nullptr ? "" : own->version;
-  }
+  explicit Publisher(const Terms& terms) : terms_(terms) {}
 
   Json bundle(std::string_view only) const {
-    Json entries = Json::array();
+    std::vector<Json> resources;
     for (const auto& domain : terms_.domains()) {
       if (!only.empty() && domain.name != only) continue;
       for (auto& resource : {code_system(domain), value_set(domain), sent_map(domain), read_map(domain)}) {
-        if (!resource.is_null()) entries.push_back({{"fullUrl", resource.at("url")}, {"resource", resource}});
+        if (!resource.is_null()) resources.push_back(resource);
       }
     }
-    if (only.empty()) {
-      const auto resource = site_codes();
-      entries.push_back({{"fullUrl", resource.at("url")}, {"resource", resource}});
-    }
-    return {{"resourceType", "Bundle"}, {"type", "collection"}, {"entry", std::move(entries)}};
+    if (only.empty()) resources.push_back(site_codes());
+    return collection(std::move(resources));
   }
 
  private:
@@ -70,29 +38,16 @@ class Publisher {
     return resource;
   }
 
-  // What the four kinds of resource begin with (R4: MetadataResource).
-  Json head(std::string_view type, const std::string& id, std::string name, std::string title_text,
+  Json head(std::string_view type, const std::string& id, std::string name, std::string title,
             std::string description) const {
-    Json resource = {{"resourceType", type}, {"id", id}, {"url", url(type, id)}};
-    if (!version_.empty()) resource["version"] = version_;
-    resource["name"] = std::move(name);
-    resource["title"] = std::move(title_text);
-    resource["status"] = "draft";
-    resource["experimental"] = true;
-    resource["publisher"] = "charpie";
-    resource["description"] = std::move(description.append(" ").append(caution));
-    return resource;
-  }
-
-  std::string url(std::string_view type, const std::string& id) const {
-    return terms_.canonical() + "/" + std::string(type) + "/" + id;
+    return begin_resource(terms_, {type, id, std::move(name), std::move(title), std::move(description)});
   }
 
   Json code_system(const Domain& domain) const {
-    Json resource = head("CodeSystem", domain.name, program_name(domain.name, ""), title(domain.name),
+    Json resource = head("CodeSystem", domain.name, program_name(domain.name, ""), spaced(domain.name),
                          "Words of a wound visit record for the domain " + domain.name + ".");
     resource["caseSensitive"] = true;
-    resource["valueSet"] = url("ValueSet", domain.name);
+    resource["valueSet"] = canonical_url(terms_, "ValueSet", domain.name);
     resource["content"] = "complete";
     resource["count"] = domain.concepts.size();
     Json concepts = Json::array();
@@ -103,7 +58,7 @@ class Publisher {
   }
 
   Json value_set(const Domain& domain) const {
-    Json resource = head("ValueSet", domain.name, program_name(domain.name, "Words"), title(domain.name),
+    Json resource = head("ValueSet", domain.name, program_name(domain.name, "Words"), spaced(domain.name),
                          "All words of the domain " + domain.name + ".");
     resource["compose"] = {{"include", Json::array({{{"system", domain.system}}})}};
     return resource;
@@ -125,11 +80,11 @@ class Publisher {
     }
     if (groups.empty()) return {};
     Json resource = head("ConceptMap", domain.name + "-sent", program_name(domain.name, "Sent"),
-                         title(domain.name) + ": codes sent",
+                         spaced(domain.name) + ": codes sent",
                          "Standard codes that are sent beside the words of " + domain.name +
                              ". Words that are missing here have no verified standard code.");
-    add_notices(resource, targets);
-    resource["sourceCanonical"] = url("ValueSet", domain.name);
+    add_notices(resource, terms_, targets);
+    resource["sourceCanonical"] = canonical_url(terms_, "ValueSet", domain.name);
     resource["group"] = std::move(groups);
     return resource;
   }
@@ -150,10 +105,10 @@ class Publisher {
     }
     if (groups.empty()) return {};
     Json resource = head("ConceptMap", domain.name + "-read", program_name(domain.name, "Read"),
-                         title(domain.name) + ": codes read",
+                         spaced(domain.name) + ": codes read",
                          "Standard codes that are read as words of " + domain.name + ".");
-    add_notices(resource, sources);
-    resource["targetCanonical"] = url("ValueSet", domain.name);
+    add_notices(resource, terms_, sources);
+    resource["targetCanonical"] = canonical_url(terms_, "ValueSet", domain.name);
     resource["group"] = std::move(groups);
     return resource;
   }
@@ -168,19 +123,7 @@ class Publisher {
     return groups.back();
   }
 
-  // The notices that must travel with the codes of those systems.
-  void add_notices(Json& resource, const std::vector<std::string_view>& uris) const {
-    std::string notices;
-    for (const auto& system : terms_.systems()) {
-      if (system.notice.empty() || std::find(uris.begin(), uris.end(), system.uri) == uris.end()) continue;
-      if (!notices.empty()) notices += ' ';
-      notices += system.notice;
-    }
-    if (!notices.empty()) resource["copyright"] = std::move(notices);
-  }
-
   const Terms& terms_;
-  std::string version_;
 };
 
 // RFC 4180: a cell with a comma, a quote or a line end is quoted, its quotes doubled.

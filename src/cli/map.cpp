@@ -1,5 +1,6 @@
 // charpie map: for whoever writes a site's layout: a first draft from a sample, and what a layout makes of
-// one.
+// one; and for whoever must know what we write and read without this program: definitions for terminology
+// servers and guides.
 #include <CLI/CLI.hpp>
 #include <filesystem>
 #include <memory>
@@ -11,6 +12,7 @@
 #include "flow/draft.hpp"
 #include "flow/file_source.hpp"
 #include "flow/output_file.hpp"
+#include "flow/publish.hpp"
 
 namespace charpie::cli {
 
@@ -89,13 +91,66 @@ void run_map_check(Session& session, const CheckRequest& request) {
   if (coverage->blocked != 0) session.exit_code = data_has_errors;
 }
 
+struct PublishRequest {
+  std::string as{};
+  std::string site{};
+};
+
+void run_publish(Session& session, const PublishRequest& request) {
+  if (request.as.empty()) {
+    return session.fail(
+        {Error::usage,
+         request.site.empty() ? "map wants to know what to do" : "map has no command '" + request.site + "'",
+         {},
+         0,
+         0,
+         "draft, check, or --as fhir [LAYOUT]"});
+  }
+  if (request.site.empty()) {
+    const auto& form = flow::fhir_r4_form();
+    const auto engine = session.engine({{&form}});
+    if (!engine) return session.fail(engine.error());
+    const auto published = flow::extensions_as_fhir((*engine)->mapping(form), *(*engine)->elements(form));
+    session.out << published.dump(2) << '\n';
+    return;
+  }
+  if (!flow::names_layout(request.site)) {
+    return session.fail({Error::usage,
+                         "'" + request.site + "' is no layout",
+                         {},
+                         0,
+                         0,
+                         "site:NAME, site:./FOLDER or c-cda; without one: our extensions of FHIR"});
+  }
+  // Its words are the same whether it is read or written.
+  auto form = session.form(request.site, true);
+  const auto reads = static_cast<bool>(form);
+  if (!reads) form = session.form(request.site, false);
+  if (!form) return session.fail(form.error());
+  const auto engine = session.engine({{*form, reads}});
+  if (!engine) return session.fail(engine.error());
+  session.out << flow::words_as_fhir((*engine)->mapping(**form), request.site).dump(2) << '\n';
+}
+
 }  // namespace
 
 void add_map(CLI::App& app, Session& session) {
-  auto* command = app.add_subcommand("map", "help to write a site's layout");
-  command->require_subcommand(1);
+  auto* command = app.add_subcommand("map", "help to write a site's layout; what mappings say, as FHIR");
+  command->require_subcommand(0, 1);
+  const auto published = std::make_shared<PublishRequest>();
+  command->add_option("layout", published->site,
+                      "with --as: the layout whose words are told; without one, our extensions of FHIR");
+  auto* as = command->add_option(
+      "--as", published->as,
+      "fhir: R4 resources, StructureDefinitions of extensions or ConceptMaps of a layout's words");
+  as->check(CLI::IsMember({"fhir"}));
+  command->footer("Example:\n  charpie map --as fhir site:elbtal");
+  command->callback([command, published, &session] {
+    if (command->get_subcommands().empty()) run_publish(session, *published);
+  });
   auto* draft = command->add_subcommand(
       "draft", "a first layout from a sample (CSV with one row a record, or JSON), with reasons");
+  draft->excludes(as);
   const auto drafted = std::make_shared<DraftRequest>();
   draft->add_option("sample", drafted->sample, "a file of the site")->required();
   draft->add_option("-o,--output", drafted->folder, "the folder to write the layout to")->required();
@@ -104,6 +159,7 @@ void add_map(CLI::App& app, Session& session) {
       "layout is loaded.");
   draft->callback([drafted, &session] { run_draft(session, *drafted); });
   auto* check = command->add_subcommand("check", "prove a layout, and tell what it makes of samples");
+  check->excludes(as);
   const auto checked = std::make_shared<CheckRequest>();
   check->add_option("layout", checked->site, "site:NAME or site:./FOLDER")->required();
   check->add_option("samples", checked->samples, "files of the site");

@@ -1,5 +1,6 @@
-// Independent judges of FHIR R4: judge.mjs CODES.json BUNDLES.ndjson..., where CODES.json is what
-// `charpie codes --as fhir` publishes, which is judged too. Each judge stands in a file of judges/ and exports
+// Independent judges of FHIR R4: judge.mjs PUBLISHED.json... BUNDLES..., where files named .json are what
+// `charpie codes --as fhir` and `charpie map --as fhir` publish, which is judged too; the others hold a Bundle a line.
+// Each judge stands in a file of judges/ and exports
 //   name       what it holds the Bundles against
 //   breaks     [what, plant(bundle)]: faults that it must see. Each is planted into a copy of the first Bundle
 //              that has a place for it (plant throws where there is none); a judge that overlooks one has failed
@@ -9,14 +10,15 @@
 // "N passed, N failed".
 import { readFileSync } from 'node:fs';
 import { readLines } from './bundles.js';
-import { publish } from './judges/codes.js';
 
 const names = ['json_schema', 'structure', 'invariants', 'references', 'codes', 'extensions', 'units', 'us_core'];
 const judges = await Promise.all(names.map((name) => import(`./judges/${name}.js`)));
-const [codesFile, ...files] = process.argv.slice(2);
-const codes = JSON.parse(readFileSync(codesFile, 'utf8'));
-publish(codes);
-const bundlesOf = new Map([...files.map((file) => [file, readLines(file)]), [codesFile, [{ json: codes }]]]);
+const files = process.argv.slice(2);
+const published = files.filter((file) => file.endsWith('.json'));
+const bundlesOf = new Map(files.map((file) => [file, published.includes(file) ? [{ json: JSON.parse(readFileSync(file, 'utf8')) }] : readLines(file)]));
+for (const file of published) {
+  for (const { publish } of judges) publish?.(bundlesOf.get(file)[0].json);
+}
 
 let passed = 0;
 let failed = 0;

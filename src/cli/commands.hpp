@@ -17,6 +17,8 @@ void add_explain(CLI::App& app, Session& session);
 void add_map(CLI::App& app, Session& session);
 void add_roundtrip(CLI::App& app, Session& session);
 void add_schema(CLI::App& app, Session& session);
+/// A command below `map`.
+void add_trace(CLI::App& map, Session& session);
 void add_units(CLI::App& app, Session& session);
 
 }  // namespace charpie::cli

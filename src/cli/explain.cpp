@@ -1,9 +1,11 @@
 // charpie explain: for one record, where each element of the output comes from.
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <ostream>
 
+#include "cli/columns.hpp"
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
 #include "flow/explanation.hpp"
@@ -26,13 +28,6 @@ struct Request {
   mapping::Options options{};
 };
 
-// Columns that line up as long as the texts are ordinary.
-std::string padded(std::string_view text, std::size_t width) {
-  std::string cell(text);
-  if (cell.size() < width) cell.append(width - cell.size(), ' ');
-  return cell.append("  ");
-}
-
 std::string origin(const flow::ExplainedElement& element) {
   if (element.fields.empty()) return element.derived ? "(from the source's keys)" : "(fixed)";
   std::string text;
@@ -42,9 +37,7 @@ std::string origin(const flow::ExplainedElement& element) {
 
 bool is_masked(const flow::ExplainedElement& element, bool show_keys) {
   if (show_keys) return false;
-  for (const auto& field : element.fields) {
-    if (flow::lies_in(field, "patient.id") || flow::lies_in(field, "encounter.id")) return true;
-  }
+  if (std::any_of(element.fields.begin(), element.fields.end(), is_identifier)) return true;
   // How a server is asked for a Patient names the identifier, too.
   return element.resource_type == "Patient" && element.element.starts_with("request.");
 }
@@ -57,7 +50,7 @@ void write_text(std::ostream& out, const std::vector<flow::ExplainedElement>& el
       out << "Bundle.entry[" << entry << "] " << one.resource_type << '\n';
     }
     out << "  " << padded(one.element, 44)
-        << padded(is_masked(one, show_keys) ? "(identifier)" : one.value, 32) << padded(origin(one), 28)
+        << padded(is_masked(one, show_keys) ? std::string(masked) : one.value, 32) << padded(origin(one), 28)
         << one.file << ':' << one.line << '\n';
   }
 }
@@ -71,7 +64,7 @@ void write_lines(std::ostream& out, const std::vector<flow::ExplainedElement>& e
                               (one.element.starts_with("request.") || one.element == "fullUrl"
                                    ? one.element
                                    : "resource." + one.element)},
-        {"value", is_masked(one, show_keys) ? "(identifier)" : one.value},
+        {"value", is_masked(one, show_keys) ? std::string(masked) : one.value},
         {"fields", one.fields},
         {"origin", !one.fields.empty() ? one.mirror ? "copy" : "home"
                    : one.derived       ? "keys"

@@ -163,10 +163,9 @@ void add_map(CLI::App& app, Session& session) {
   const auto checked = std::make_shared<CheckRequest>();
   check->add_option("layout", checked->site, "site:NAME or site:./FOLDER")->required();
   check->add_option("samples", checked->samples, "files of the site");
-  check->footer(
-      "Example:\n  charpie map check site:elbtal samples/elbtal.csv\nWhere each cell of a record comes from: "
-      "charpie explain FILE --from site:NAME --to site:NAME --record KEY");
+  check->footer("Example:\n  charpie map check site:elbtal samples/elbtal.csv");
   check->callback([checked, &session] { run_map_check(session, *checked); });
+  add_trace(*command, session);
 }
 
 }  // namespace charpie::cli

@@ -20,22 +20,6 @@ Counted by_frequency(const Counts& counts) {
   return all;
 }
 
-// The fields that a record says something of.
-void collect(const record::Value* value, const record::Field& field, std::set<std::string>& into) {
-  if (value == nullptr) return;
-  if (value->form == record::Form::group) {
-    for (auto id = field.first_member; id != record::FieldId::visit; id = record::field(id).next_sibling) {
-      collect(value->children[record::field(id).slot], record::field(id), into);
-    }
-    return;
-  }
-  if (value->form == record::Form::list) {
-    for (std::uint32_t i = 0; i < value->count; ++i) collect(value->children[i], field, into);
-    return;
-  }
-  into.emplace(field.path);
-}
-
 }  // namespace
 
 Result<Coverage> cover(const std::vector<std::string>& files, const Engine& engine, const Form& form) {
@@ -57,7 +41,9 @@ Result<Coverage> cover(const std::vector<std::string>& files, const Engine& engi
       if (records.empty()) ++coverage.blocked;
       for (const auto& one : records) {
         std::set<std::string> fields;
-        collect(one.root, record::field(record::FieldId::visit), fields);
+        record::visit_values(one, [&](const std::string&, const record::Field& field, const record::Value&) {
+          fields.emplace(field.path);
+        });
         for (const auto& field : fields) ++filled[field];
         if (blocks(found, one.text(record::FieldId::id))) ++coverage.blocked;
       }

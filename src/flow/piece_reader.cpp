@@ -107,6 +107,8 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   records_.clear();
   findings_.clear();
   unread_.clear();
+  taken_.clear();
+  tree_ = nullptr;
   broken_.clear();
   findings_.begin(file, {}, piece.bytes, narrow(piece.line), narrow(piece.column));
   findings_.set_parts(piece.parts);
@@ -137,6 +139,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
            error.line == 1 ? piece.column + error.column - 1 : error.column);
     return {};
   }
+  tree_ = *tree;
   if (is_record) {
     records_.push_back(engine_->records().read(**tree, piece.bytes, arena_, findings_));
   } else {

@@ -39,6 +39,14 @@ class PieceReader {
     if (instances_ != nullptr) instances_->keep_unread(&unread_);
   }
   std::span<const mapping::Unread> unread() const { return unread_; }
+  /// From here on it is collected where values are taken from.
+  void trace() {
+    if (instances_ != nullptr) instances_->trace(&taken_);
+  }
+  std::span<const mapping::Taken> taken() const { return taken_; }
+  /// What the last read() read the records from; nullptr when it was broken. Its places count in text().
+  const syntax::Node* tree() const { return tree_; }
+  std::string_view text() const { return text_; }
   /// From here on findings belong to this record.
   void begin_findings(const record::Record& record);
   /// The findings since read(), those of broken text among them, in the order of their discovery.
@@ -56,6 +64,8 @@ class PieceReader {
   Arena arena_;
   record::Findings findings_;
   std::vector<mapping::Unread> unread_;
+  std::vector<mapping::Taken> taken_;
+  const syntax::Node* tree_ = nullptr;
   std::vector<record::Finding> broken_;  // text that is no JSON: its place comes from the parser
   std::vector<record::Record> records_;
   const syntax::JsonPiece* piece_ = nullptr;

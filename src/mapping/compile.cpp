@@ -517,7 +517,7 @@ class Compiler {
               "name one with a single text");
       return *field;
     };
-    Layout::Inferred made{plain(at->name_text).id, {}, {}};
+    Layout::Inferred made{plain(at->name_text).id, {}, {}, where};
     if (at->is_string()) {
       made.text = at->text;
       if (const auto wrong = field_fault(record::field(made.field), made.text); !wrong.empty())

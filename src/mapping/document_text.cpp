@@ -74,15 +74,7 @@ Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& m
   for (const auto& table : layout.tables) {
     sources.push_back({.name = table.name, .how = how, .once = table.once});
   }
-  auto group = syntax::read_csv_group(piece, sources, headers, arena, mapping.names());
-  if (!group) return group;
-  // The names belong to a list that goes away.
-  for (Node* member = (*group)->first; member != nullptr; member = member->next) {
-    for (const auto& table : layout.tables) {
-      if (member->name_text == table.name) member->name_text = table.name;
-    }
-  }
-  return group;
+  return syntax::read_csv_group(piece, sources, headers, arena, mapping.names());
 }
 
 // `marked`: counts cells that were marked as formulas; nullptr marks none.

@@ -56,6 +56,7 @@ struct Layout {
     record::FieldId field;
     std::vector<record::FieldId> from;  // all must be there; joined by a slash
     std::string text;
+    Place place;
   };
   std::vector<Inferred> inferred;
 

@@ -81,6 +81,7 @@ class Reader::Matching {
         writer_(reader.writer_),
         arena_(arena),
         findings_(findings),
+        taken_(reader.taken_),
         instances_(*reader.mapping_, reader.options_, arena, findings, reader.unread_) {
     name_reference_ = mapping_.names().find("reference");
     precision_url_ = mapping_.canonical() + "/StructureDefinition/charted-precision";
@@ -161,6 +162,7 @@ class Reader::Matching {
         Value*& value = group->children[field.slot];
         if (value == nullptr) value = record::make_leaf(arena_, field.kind, {});
         writer_.facets().set(*value, Facet::self, given.text, arena_, nullptr);
+        take(nullptr, value, given.place);
       });
     }
     instance_ = visit.panel;
@@ -196,6 +198,7 @@ class Reader::Matching {
     if (value == nullptr) value = record::make_leaf(arena_, field.kind, {});
     writer_.facets().set(*value, Facet::self, arena_.keep(text), arena_, nullptr);
     value->offset = visit.record.root->offset;
+    take(nullptr, value, one.place);
     report(FindingId::visit_inferred, *visit.panel->resource, visit.panel->resource->node,
            {field.path, names.empty() ? std::string_view{text} : std::string_view{names}});
   }
@@ -265,16 +268,25 @@ class Reader::Matching {
       if (!some) continue;
       for (const auto& setting : sayings.sets) {
         if (follow(setting.accessor, scope) != nullptr) continue;
-        make(setting, scope);
+        make(setting, scope, sayings.place);
         report(FindingId::visit_inferred, *visit.panel->resource, visit.panel->resource->node,
                {record::field(setting.accessor.field).path, setting.word});
       }
     }
   }
 
-  bool make(const Setting& setting, const Scope& scope) {
+  bool make(const Setting& setting, const Scope& scope, const Place& place) {
     Value* value = ensure(setting.accessor, scope);
-    return value != nullptr && writer_.facets().set(*value, Facet::self, setting.word, arena_, nullptr);
+    if (value == nullptr || !writer_.facets().set(*value, Facet::self, setting.word, arena_, nullptr))
+      return false;
+    take(nullptr, value, place);
+    return true;
+  }
+
+  // For whoever asks where values come from.
+  void take(const Node* node, const Value* value, const Place& place, const SiteWords* words = nullptr,
+            const SiteWord* word = nullptr) {
+    if (taken_ != nullptr) taken_->push_back({node, value, place, words, word});
   }
 
   void match_one_way(Instance& instance, Visit& visit, Scope& scope) {
@@ -288,7 +300,8 @@ class Reader::Matching {
     }
     match(*made_from.body, node, nullptr, scope);
     for (const auto& setting : made_from.sets) {
-      if (!make(setting, scope)) report(FindingId::home_conflict, *instance.resource, &node, {});
+      if (!make(setting, scope, made_from.place))
+        report(FindingId::home_conflict, *instance.resource, &node, {});
     }
     if (made != nullptr) attach(instance, made_from.loop, made, scope);
   }
@@ -873,8 +886,9 @@ class Reader::Matching {
     if (cell.empty()) return false;
     const Field& field = record::field(part.accessor.field);
     const Kind kind = part.has_sets_kind ? part.sets_kind : field.kind;
+    const SiteWord* row = nullptr;
     if (spelling.words != nullptr) {
-      const SiteWord* row = spelling.words->reading(cell);
+      row = spelling.words->reading(cell);
       if (row == nullptr) {
         constexpr std::size_t shown = 60;  // of a cell that may be long
         report(FindingId::cell_unknown, *instance_->resource, &node,
@@ -882,12 +896,12 @@ class Reader::Matching {
         if (kind != Kind::code || part.facet != Facet::self) return false;
         return set(part, Facet::text, cell, node, scope);
       }
-      if (row->none) return set(part, Facet::none, "none", node, scope);
+      if (row->none) return set(part, Facet::none, "none", node, scope, row);
       const SiteWord* back = row->absent.empty() ? spelling.words->writing(row->means)
                                                  : spelling.words->writing_absent(row->absent);
       if (back != nullptr && back->cell != cell)
         report(FindingId::read_alike, *instance_->resource, &node, {cell, back->cell});
-      if (!row->absent.empty()) return set(part, Facet::absent, row->absent, node, scope);
+      if (!row->absent.empty()) return set(part, Facet::absent, row->absent, node, scope, row);
       text = row->means;
     }
     if (spelling.time != nullptr) {
@@ -921,7 +935,7 @@ class Reader::Matching {
       if (const auto fault = record::leaf_fault(kind, text); fault != FindingId::count)
         return refuse(fault, {"the text", "see the field's kind"});
     }
-    if (!set(part, part.facet, text, node, scope)) return false;
+    if (!set(part, part.facet, text, node, scope, row)) return false;
     return spelling.unit.empty() || set(part, Facet::unit, spelling.unit, node, scope);
   }
 
@@ -929,8 +943,11 @@ class Reader::Matching {
   bool set(const Part& part, std::string_view text, const Node& node, const Scope& scope) {
     return set(part, part.facet, text, node, scope);
   }
-  bool set(const Part& part, Facet facet, std::string_view text, const Node& node, const Scope& scope) {
+  // `word`: the row of a site's table that it was read by.
+  bool set(const Part& part, Facet facet, std::string_view text, const Node& node, const Scope& scope,
+           const SiteWord* word = nullptr) {
     if (part.also_loop) {
+      take(&node, ensure(part.accessor, scope), part.place);
       auto& coding = const_cast<record::Coding&>(*scope.coding);
       if (facet == Facet::system) coding.system = text;
       if (facet == Facet::code) coding.code = text;
@@ -946,6 +963,7 @@ class Reader::Matching {
       return !yielding_;
     }
     if (value->offset == 0) value->offset = node.begin;
+    take(&node, value, part.place, part.spelling.words, word);
     return true;
   }
 
@@ -1319,6 +1337,7 @@ class Reader::Matching {
   Arena& arena_;
   Arena compare_arena_;
   record::Findings& findings_;
+  std::vector<Taken>* const taken_;
   Instances instances_;
   std::unordered_map<std::string_view, const Instance*> planned_;
   std::vector<std::pair<const Value*, const Instance*>> referred_;

@@ -20,6 +20,15 @@ struct Unread {
   const syntax::Node* node = nullptr;  // in the tree that was read
 };
 
+/// Where a value of a record was taken from.
+struct Taken {
+  const syntax::Node* node = nullptr;  // in the tree that was read; nullptr: the layout says it by itself
+  const record::Value* value = nullptr;
+  Place place{};                     // of the hole, or of what implies the value
+  const SiteWords* words = nullptr;  // what the site's word for it was looked up in, and the row found
+  const SiteWord* word = nullptr;
+};
+
 /// Reads instances. One for each thread; the mapping is shared and must outlive it.
 class Reader {
  public:
@@ -53,6 +62,9 @@ class Reader {
   };
   void read(std::vector<Resource>& resources, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records, bool of_set = false);
+  /// From here on it is collected where values are taken from; nullptr ends it. Copies are only compared, and
+  /// not told.
+  void trace(std::vector<Taken>* taken) { taken_ = taken; }
   /// From here on what nobody understood is collected, too; nullptr ends it.
   void keep_unread(std::vector<Unread>* unread) { unread_ = unread; }
 
@@ -62,6 +74,7 @@ class Reader {
   Options options_;
   Writer writer_;
   std::vector<Unread>* unread_ = nullptr;
+  std::vector<Taken>* taken_ = nullptr;
 };
 
 }  // namespace charpie::mapping

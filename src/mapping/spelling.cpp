@@ -94,6 +94,7 @@ Result<SiteWords> SiteWords::load(std::string_view text, const std::string& file
     return table.error();
   }
   SiteWords made;
+  made.file_ = file;
   made.name_ = file.substr(file.rfind('/') + 1);
   for (const auto* column : {"cell", "means", "direction"}) {
     if (table->column(column) == syntax::CsvTable::none) {

@@ -41,9 +41,11 @@ class SiteWords {
   const std::vector<SiteWord>& rows() const { return rows_; }
   /// "site-words.csv", for messages.
   const std::string& name() const { return name_; }
+  /// Where the table stands: "sites/northmoor/side.csv".
+  const std::string& file() const { return file_; }
 
  private:
-  std::string name_;
+  std::string name_, file_;
   std::vector<SiteWord> rows_;
   std::map<std::string, std::size_t, std::less<>> by_cell_, by_means_;
 };

@@ -92,12 +92,15 @@ void Findings::report(FindingId id, std::string_view path, std::uint32_t offset,
   finding.mend = filled(kind.mend, next, values.end());
   // The place is only worked out here: records without findings never pay for it.
   if (offset != no_place && offset <= bytes_.size()) {
-    place(finding, offset);
+    const auto where = position(offset);
+    finding.file = where.file;
+    finding.line = where.line;
+    finding.column = where.column;
   }
   found_.push_back(std::move(finding));
 }
 
-void Findings::place(Finding& finding, std::uint32_t offset) {
+Findings::Position Findings::position(std::uint32_t offset) {
   const auto part =
       std::upper_bound(parts_.begin(), parts_.end(), offset,
                        [](std::uint32_t at, const syntax::PiecePart& one) { return at < one.begin; });
@@ -117,9 +120,7 @@ void Findings::place(Finding& finding, std::uint32_t offset) {
     }
   }
   last_offset_ = offset;
-  finding.line = last_line_;
-  finding.column = last_column_;
-  if (in != nullptr && !in->file.empty()) finding.file = in->file;
+  return {in != nullptr && !in->file.empty() ? std::string_view(in->file) : file_, last_line_, last_column_};
 }
 
 bool Findings::blocked_since(std::size_t mark) const {

@@ -86,6 +86,12 @@ class Findings {
   void set_grades(std::span<const Grade> grades) { grades_ = grades; }
   /// The offset of a finding whose place is not known: line and column stay 0.
   static constexpr std::uint32_t no_place = 0xFFFFFFFF;
+  /// Where a byte offset is: the lines and columns of a finding there.
+  struct Position {
+    std::string_view file;
+    std::uint32_t line = 0, column = 0;
+  };
+  Position position(std::uint32_t offset);
   /// Reports one finding at a byte offset (lines and columns count from 1, columns in characters). `values`
   /// fill the {} of the message, then of the mend, in order.
   void report(FindingId id, std::string_view path, std::uint32_t offset,
@@ -99,7 +105,6 @@ class Findings {
 
  private:
   std::vector<Finding> found_;
-  void place(Finding& finding, std::uint32_t offset);
   std::span<const Grade> grades_{};
   std::span<const syntax::PiecePart> parts_{};
   std::string_view file_, record_key_, bytes_;

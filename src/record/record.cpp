@@ -119,7 +119,37 @@ class Comparison {
   std::size_t differences_ = 0;
 };
 
+void visit_below(
+    const Value* value, const Field& shape, std::string& path,
+    const std::function<void(const std::string& path, const Field& field, const Value& value)>& use) {
+  if (value == nullptr) return;
+  const auto length = path.size();
+  if (value->form == Form::list) {
+    for (std::uint32_t i = 0; i < value->count; ++i) {
+      path += '[' + std::to_string(i) + ']';
+      visit_below(value->children[i], shape, path, use);
+      path.resize(length);
+    }
+    return;
+  }
+  if (value->form != Form::group) return use(path, shape, *value);
+  for (auto id = shape.first_member; id != FieldId::visit; id = field(id).next_sibling) {
+    const Field& member = field(id);
+    if (length != 0) path += '.';
+    path += member.name;
+    visit_below(value->children[member.slot], member, path, use);
+    path.resize(length);
+  }
+}
+
 }  // namespace
+
+void visit_values(
+    const Record& record,
+    const std::function<void(const std::string& path, const Field& field, const Value& value)>& use) {
+  std::string path;
+  visit_below(record.root, field(FieldId::visit), path, use);
+}
 
 std::size_t compare(const Record& a, const Record& b, DifferenceSink* sink) {
   Comparison comparison(sink);

@@ -2,6 +2,8 @@
 // texts are views into that arena or into the bytes the record was read from, which must outlive it.
 #pragma once
 #include <cstdint>
+#include <functional>
+#include <string>
 #include <string_view>
 
 #include "base/arena.hpp"
@@ -76,6 +78,12 @@ inline const Value* member(const Value* group, FieldId id) {
 Value* make_group(Arena& arena, const Field& shape);
 /// A leaf of that kind; the text is kept as a view.
 Value* make_leaf(Arena& arena, Kind kind, std::string_view text);
+
+/// Calls `use(path, field, value)` for every value below the record that is no group and no list, in the
+/// order of the dictionary; path has list indexes: spaces[1].extent.
+void visit_values(
+    const Record& record,
+    const std::function<void(const std::string& path, const Field& field, const Value& value)>& use);
 
 /// Whether two records say the same, by token: same fields, same texts, same numbers digit by digit, same
 /// order of lists. Calls `differ(path, a, b)` for each field that differs (either may be nullptr); path has

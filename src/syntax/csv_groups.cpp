@@ -285,8 +285,7 @@ Result<Node*> read_csv_group(const JsonPiece& piece, const std::vector<CsvSource
     }
     if (i == 0 || part.source != piece.parts[i - 1].source) {
       list = source.once ? *row : object(NodeKind::array, part.begin, end - 1);
-      list->name_text = source.name;
-      list->name = names.find(list->name_text);
+      name_node(*list, source.name, arena, names);
       append(*root, list);
     }
     for (Node* cell = (*row)->first; cell != nullptr; cell = cell->next) {

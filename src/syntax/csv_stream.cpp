@@ -132,6 +132,11 @@ Error csv_cell_count(std::size_t cells, const CsvHeader& header, std::size_t lin
       "quote cells that hold the delimiter; give every column a cell", line);
 }
 
+void name_node(Node& node, std::string_view name, Arena& arena, const Names& names) {
+  node.name = names.find(name);
+  node.name_text = node.name != 0 ? names.text(node.name) : arena.keep(name);
+}
+
 Result<Node*> read_csv_row(std::string_view row, const CsvHeader& header, const CsvReading& how, Arena& arena,
                            const Names& names) {
   std::vector<CsvCell> cells;
@@ -145,8 +150,7 @@ Result<Node*> read_csv_row(std::string_view row, const CsvHeader& header, const 
     if (cells[i].text.empty()) continue;
     Node* cell = arena.make<Node>();
     cell->kind = NodeKind::string;
-    cell->name_text = header.columns[i];
-    cell->name = names.find(cell->name_text);
+    name_node(*cell, header.columns[i], arena, names);
     cell->begin = cells[i].begin;
     cell->end = cells[i].end;
     cell->text = cells[i].text;

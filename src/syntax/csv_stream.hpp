@@ -58,6 +58,9 @@ Outcome read_csv_cells(std::string_view row, const CsvReading& how, Arena& arena
 /// What to say of a row with so many cells, which are not as many as the header has.
 Error csv_cell_count(std::size_t cells, const CsvHeader& header, std::size_t line);
 
+/// Names a node of the arena; `name` may go away, `names` may not.
+void name_node(Node& node, std::string_view name, Arena& arena, const Names& names);
+
 /// One row as a tree that lives in the arena; strings are views into `row` where nothing had to be decoded.
 /// Errors as above, and when the row has fewer or more cells than the header.
 Result<Node*> read_csv_row(std::string_view row, const CsvHeader& header, const CsvReading& how, Arena& arena,

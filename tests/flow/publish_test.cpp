@@ -174,7 +174,7 @@ void judge_record(Judge& judge, const std::string& text, const mapping::Options&
   }
 }
 
-const std::string layouts[] = {"site:elbtal", "site:northmoor", "site:birchwood", "site:lakeside", "c-cda"};
+const std::string layouts[] = {"site:elbtal", "site:northmoor", "site:lakeside", "c-cda"};
 
 // What is told of a layout, with the engine that it was made from.
 struct Words {

@@ -266,3 +266,15 @@ TEST_CASE("law: generated tables come back, whatever stands in their cells") {
     CHECK(count == table.size());
   }
 }
+
+TEST_CASE("a row's tree keeps the names of its columns when the header goes") {
+  Arena arena;
+  Names names;
+  names.add("known");
+  CsvHeader header{{"known", "a column that nobody knows"}};
+  const auto row = read_csv_row("1,2", header, {}, arena, names);
+  REQUIRE(row);
+  for (auto& column : header.columns) column.assign(column.size(), '?');
+  CHECK((*row)->first->name_text == "known");
+  CHECK((*row)->first->next->name_text == "a column that nobody knows");
+}

@@ -15,11 +15,7 @@ void forget(std::string& text, std::size_t kept) {
 
 }  // namespace
 
-void Batch::clear() {
-  file.clear();
-  for (auto& piece : pieces) forget(piece.bytes, kept_piece_bytes);
-  count = 0;
-  number = 0;
+void Batch::clear_work() {
   forget(out, kept_bytes);
   forget(rejects, kept_bytes);
   forget(unread, kept_bytes);
@@ -28,6 +24,16 @@ void Batch::clear() {
   findings.clear();
   resources.clear();
   tally = {};
+  keys.clear();
+}
+
+void Batch::clear() {
+  file.clear();
+  for (auto& piece : pieces) forget(piece.bytes, kept_piece_bytes);
+  count = 0;
+  number = 0;
+  told.clear();
+  clear_work();
 }
 
 }  // namespace charpie::flow

@@ -19,6 +19,18 @@ struct PlacedResource {
   std::size_t begin = 0, end = 0;  // in Batch::out
 };
 
+/// The key of a record that went on, and its wound (flow/record_keys.hpp).
+struct KeptKey {
+  std::uint64_t key = 0, wound = 0;
+  std::uint64_t place = 0;  // of the record in the batch, counted as Tally::records is
+};
+
+/// What shows only beside other batches: a finding of the record at that place.
+struct ToldInOrder {
+  std::uint64_t place = 0;
+  record::FindingId id{};
+};
+
 /// What is counted while records pass.
 struct Tally {
   std::uint64_t records = 0;      // read, or broken where a record should stand
@@ -52,7 +64,11 @@ struct Batch {
   std::vector<PlacedResource> resources{};  // in `out`, for --pack bulk
   std::string notes{};                      // for the history of wounds (rules/history.hpp), when asked for
   Tally tally{};
+  std::vector<KeptKey> keys{};
+  std::vector<ToldInOrder> told{};  // to the worker, when the batch comes to it again
 
+  /// Forgets what became of the pieces, so that they can be worked on again.
+  void clear_work();
   /// Forgets the round; lets go of memory that only an unusually long record needed.
   void clear();
 };

@@ -6,6 +6,7 @@
 
 #include "fhir/xml.hpp"
 #include "flow/acknowledge.hpp"
+#include "flow/record_keys.hpp"
 #include "flow/reject.hpp"
 #include "mapping/document_text.hpp"
 #include "record/write.hpp"
@@ -77,14 +78,16 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
   }
   auto found = reader_.take_findings();
   let_pass(found, conversion_->let);
+  const auto first = batch.tally.records;
   batch.tally.records += std::max<std::size_t>(records.size(), 1);
   bool rejected = records.empty() && blocks(found, {});
   if (rejected) ++batch.tally.rejected;
-  for (const auto& one : records) {
+  for (std::size_t i = 0; i < records.size(); ++i) {
+    const auto& one = records[i];
     // A record that is held back happened all the same: without it the visits around it would seem to
     // contradict.
     if (notes_) notes_->append(one, batch.notes);
-    bool goes_on = !blocks(found, one.text(record::FieldId::id));
+    bool goes_on = !blocks(found, one.text(record::FieldId::id)) && passes(one, first + i, batch, found);
     if (goes_on && conversion_->write) {
       reader_.begin_findings(one);
       if (const auto written = write(one, batch); !written) {
@@ -95,6 +98,7 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
     }
     if (goes_on) {
       ++batch.tally.written;
+      batch.keys.push_back(key_of(one, conversion_->options.name_space, first + i));
     } else {
       rejected = true;
       ++batch.tally.rejected;
@@ -110,6 +114,24 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
     append_acknowledgement(piece, was_read, found, answer_charset_, conversion_->answer_time, batch.answers);
   }
   for (auto& one : found) batch.findings.push_back(std::move(one));
+}
+
+// Adds what the ordered stage told of the record. It does not block another of the same key in one piece.
+bool Converter::passes(const record::Record& record, std::uint64_t place, const Batch& batch,
+                       std::vector<Finding>& found) {
+  if (batch.told.empty()) return true;
+  reader_.begin_findings(record);
+  for (const auto& one : batch.told) {
+    if (one.place != place) continue;
+    const auto* id = record.at(record::FieldId::id);
+    reader_.findings().report(one.id, "id", id == nullptr ? record.root->offset : id->offset,
+                              {std::to_string(RecordKeys::most_keys)});
+  }
+  auto told = reader_.take_findings();
+  let_pass(told, conversion_->let);
+  const bool held_back = blocks(told, record.text(record::FieldId::id));
+  for (auto& one : told) found.push_back(std::move(one));
+  return !held_back;
 }
 
 Outcome Converter::write(const record::Record& record, Batch& batch) {

@@ -51,6 +51,8 @@ class Converter final : public Worker {
   /// Appends the record in its form; nothing, and the reason, when the form cannot hold it.
   Outcome write(const record::Record& record, Batch& batch);
   Outcome append_xml(Batch& batch);
+  bool passes(const record::Record& record, std::uint64_t place, const Batch& batch,
+              std::vector<record::Finding>& found);
   bool find_old(const record::Record& record);
   void withdraw(const record::Record& record, Batch& batch);
   void place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const;

@@ -60,12 +60,13 @@ void run_check(Session& session, const Request& request) {
   rules::History history((*engine)->rules(), {.memory = (request.history_memory - memory_beside_visits) << 20,
                                               .derive = request.derive});
   flow::Tally tally;
+  flow::RecordKeys keys;
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
       [&](flow::Batch& batch) {
         return request.history ? history.add(batch.notes) : Outcome(std::monostate{});
       },
-      **findings, tally, nullptr);
+      **findings, tally, &keys, nullptr);
   if (!done) return;
   if (request.history) {
     Outcome told = std::monostate{};

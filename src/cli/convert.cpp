@@ -268,12 +268,15 @@ void run_convert(Session& session, Request& request) {
   // A run into a file keeps marks, so that it can go on when it was killed.
   const bool keeps_marks = flow::is_file_output(request.out) && !conversion.to->is_site;
   std::unique_ptr<flow::Journal> journal;
+  flow::RecordKeys keys;
   nlohmann::json last;
   std::string run;
   if (keeps_marks) {
     const auto text = run_text(session, request);
     if (!text) return session.fail(text.error());
-    auto opened = flow::Journal::open(request.out, *text, request.resume);
+    keys.list_new();
+    auto opened = flow::Journal::open(request.out, *text, request.resume,
+                                      [&](const nlohmann::json& mark) { keys.restore(mark.at("keys")); });
     if (!opened) return session.fail(opened.error());
     journal = std::move(*opened);
     last = journal->last();
@@ -307,14 +310,17 @@ void run_convert(Session& session, Request& request) {
     since += batch.out.size() + batch.rejects.size();
     if (since < request.mark_every) return std::monostate{};
     since = 0;
-    nlohmann::json mark = {{"batches", batch.number}, {"input", batch.digest}, {"tally", to_json(tally)}};
+    nlohmann::json mark = {{"batches", batch.number},
+                           {"input", batch.digest},
+                           {"tally", to_json(tally)},
+                           {"keys", keys.take_new()}};
     if (auto synced = outputs.sync(mark); !synced) return synced;
     return journal->mark(mark);
   };
   const bool done = run_batches(
       session, request.records, [&] { return std::make_unique<flow::Converter>(**engine, conversion); },
-      [&](flow::Batch& batch) { return outputs.place(batch); }, outputs.findings(), tally, outputs.reader(),
-      keeps_marks ? &marks : nullptr);
+      [&](flow::Batch& batch) { return outputs.place(batch); }, outputs.findings(), tally, &keys,
+      outputs.reader(), keeps_marks ? &marks : nullptr);
   if (!done) {
     // Another input than the killed run's: that run can still go on.
     if (!last.is_null() && !any) {

@@ -2,6 +2,7 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <memory>
 #include <thread>
 
 #include "base/uuid.hpp"
@@ -117,14 +118,21 @@ Result<std::optional<rules::Selection>> selected(const std::vector<std::string>&
 
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
                  const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings,
-                 flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks) {
+                 flow::Tally& tally, flow::RecordKeys* keys, const flow::OutputFile* reader_gone,
+                 const Marks* marks) {
   const auto form = session.form(options.from, true);
   if (!form) return session.fail(form.error()), false;
   const auto engine = session.engine();
   if (!engine) return session.fail(engine.error()), false;
   auto input = flow::open_source(options.files, **form, **engine, options.sort_memory << 20);
   if (!input) return session.fail(input.error()), false;
+  std::unique_ptr<flow::Worker> again;  // of what is found beside other batches: seldom needed
   const auto take = [&](flow::Batch& batch) -> Result<bool> {
+    if (keys != nullptr && keys->review(batch)) {
+      if (again == nullptr) again = make_worker();
+      batch.clear_work();
+      again->work(batch);
+    }
     tally += batch.tally;
     if (auto told = findings.tell(batch.findings); !told) return told.error();
     if (auto placed = place(batch); !placed) return placed.error();

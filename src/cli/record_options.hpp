@@ -10,6 +10,7 @@
 #include "cli/session.hpp"
 #include "flow/convert.hpp"
 #include "flow/in_order.hpp"
+#include "flow/record_keys.hpp"
 #include "flow/source.hpp"
 
 namespace CLI {
@@ -60,10 +61,12 @@ struct Marks {
   std::function<Outcome(const flow::Batch&)> after{};  // each batch, when all of it is placed
 };
 
-/// Runs batches through workers. `place` puts what they hold where it belongs; findings go to `findings`.
-/// False when the work was stopped by an error, which has been told.
+/// Runs batches through workers. `keys`: those of the run so far, or null when they are not compared. `place`
+/// puts what the batches hold where it belongs; findings go to `findings`. False when the work was stopped by
+/// an error, which has been told.
 bool run_batches(Session& session, const RecordOptions& options, const flow::MakeWorker& make_worker,
                  const std::function<Outcome(flow::Batch&)>& place, FindingsOutput& findings,
-                 flow::Tally& tally, const flow::OutputFile* reader_gone, const Marks* marks = nullptr);
+                 flow::Tally& tally, flow::RecordKeys* keys, const flow::OutputFile* reader_gone,
+                 const Marks* marks = nullptr);
 
 }  // namespace charpie::cli

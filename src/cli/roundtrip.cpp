@@ -112,7 +112,7 @@ void run_roundtrip(Session& session, Request& request) {
   const bool done = run_batches(
       session, request.records,
       [&] { return std::make_unique<TripWorker>(**engine, request, from, through, *let, session.show_keys); },
-      [&](flow::Batch& batch) { return (*out)->write(batch.out); }, **findings, tally, out->get());
+      [&](flow::Batch& batch) { return (*out)->write(batch.out); }, **findings, tally, nullptr, out->get());
   if (!done) return;
   if (auto finished = (*findings)->finish(); !finished) return session.fail(finished.error());
   std::string sum = std::to_string(tally.records) + " records, " +

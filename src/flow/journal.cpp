@@ -6,6 +6,7 @@
 
 #include <cerrno>
 #include <filesystem>
+#include <fstream>
 #include <nlohmann/json.hpp>
 #include <system_error>
 
@@ -37,8 +38,8 @@ Journal::~Journal() {
   ::close(descriptor_);
 }
 
-Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const std::string& run,
-                                               bool resume) {
+Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const std::string& run, bool resume,
+                                               const std::function<void(const nlohmann::json&)>& take) {
   std::unique_ptr<Journal> journal(new Journal);
   std::error_code failure;
   const fs::path target = fs::weakly_canonical(output, failure);
@@ -61,19 +62,20 @@ Result<std::unique_ptr<Journal>> Journal::open(const std::string& output, const 
   const nlohmann::json head = {{"run", run}};
   if (resume) {
     // Until it is known that it can be used the file is not this run's to remove.
-    const auto text = read_whole(path);
+    std::ifstream lines(path, std::ios::binary);
     bool known = false;
     std::size_t whole = 0;
-    for (std::size_t at = 0, line = 0; text && at < text->size(); ++line) {
-      const auto end = text->find('\n', at);
-      if (end == std::string::npos) break;  // the mark at which it was killed
-      const auto one = nlohmann::json::parse(text->substr(at, end - at), nullptr, false);
+    // Without a line end: the mark at which it was killed.
+    for (std::string line; std::getline(lines, line) && !lines.eof() && (whole == 0 || known);) {
+      auto one = nlohmann::json::parse(line, nullptr, false);
       if (one.is_discarded()) break;
-      if (line == 0)
+      if (whole == 0) {
         known = one == head;
-      else
-        *journal->last_ = one;
-      at = whole = end + 1;
+      } else {
+        if (take) take(one);
+        *journal->last_ = std::move(one);
+      }
+      whole += line.size() + 1;
     }
     if (!known) {
       ::close(descriptor);

@@ -4,6 +4,7 @@
 // bytes as a run that was never killed.
 #pragma once
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <nlohmann/json_fwd.hpp>
 #include <string>
@@ -21,9 +22,9 @@ class Journal {
   /// Starts a new journal, or goes on with the one that a killed run left (`resume`). `run` is a text of all
   /// that decides the output apart from the input: program, mapping, options. Error::usage when another run
   /// is writing the output, when there is nothing to go on with, and when the killed run was another one;
-  /// Error::unwritable.
-  static Result<std::unique_ptr<Journal>> open(const std::string& output, const std::string& run,
-                                               bool resume);
+  /// Error::unwritable. `take` is given each mark of the killed run, in their order.
+  static Result<std::unique_ptr<Journal>> open(const std::string& output, const std::string& run, bool resume,
+                                               const std::function<void(const nlohmann::json&)>& take = {});
   /// Removes the file: the run ended in one way or the other, and was not killed.
   ~Journal();
   Journal(const Journal&) = delete;

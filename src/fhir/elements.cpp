@@ -177,7 +177,7 @@ class ElementsLoader {
       element.types[0].shape = shape;
     }
     owner->second->elements.push_back(std::move(element));
-    if (owner->second->elements.size() > 64) return broken(row.line, "more than 64 elements in one object");
+    if (owner->second->elements.size() > most_elements) return broken(row.line, "more than 64 elements in one object");
     return std::monostate{};
   }
 

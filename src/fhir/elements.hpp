@@ -49,6 +49,9 @@ enum class Kind : std::uint8_t { primitive, data_type, backbone, resource };
 
 struct Shape;
 
+/// A shape has at most so many elements (the loader sees to it).
+inline constexpr std::size_t most_elements = 64;
+
 /// A value set that a code must come from.
 struct ValueSet {
   std::string_view name;  // the last part of its URL: "observation-status"
@@ -128,6 +131,11 @@ struct Shape {
   std::uint32_t mask_ = 0;
   std::vector<Member> slots_;
 };
+
+/// Whether values of that type are resources.
+inline bool holds_resource(const ElementType& type) {
+  return type.shape->kind == Kind::resource || type.shape->is("Resource");
+}
 
 /// The tables of one version. Views point into itself and into the Tables it was loaded from, which must
 /// outlive it. Not changed after loading: any thread may ask.

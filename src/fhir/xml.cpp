@@ -5,6 +5,8 @@
 #include <bit>
 
 #include "base/decimal.hpp"
+#include "base/utf8.hpp"
+#include "fhir/forms.hpp"
 #include "syntax/json.hpp"
 #include "syntax/xml_write.hpp"
 
@@ -17,28 +19,6 @@ using syntax::NodeKind;
 using syntax::XmlAttribute;
 using syntax::XmlNode;
 
-// Objects have at most that many elements (the loader of the tables sees to it).
-constexpr std::size_t most_elements = 64;
-
-bool holds_resource(const ElementType& type) {
-  return type.shape->kind == Kind::resource || type.shape->is("Resource");
-}
-
-// The kind of JSON value that a primitive has (R4 and R5, json.html#primitive).
-NodeKind json_kind(Primitive primitive) {
-  switch (primitive) {
-    case Primitive::boolean:
-      return NodeKind::boolean;
-    case Primitive::decimal:
-    case Primitive::integer:
-    case Primitive::positive_int:
-    case Primitive::unsigned_int:
-      return NodeKind::number;
-    default:
-      return NodeKind::string;  // integer64 too
-  }
-}
-
 Error error_at(std::string_view text, std::uint32_t offset, std::string message, std::string mend) {
   syntax::TextPosition place{0, 0};
   if (!text.empty()) place = syntax::position(text, offset);
@@ -46,48 +26,6 @@ Error error_at(std::string_view text, std::uint32_t offset, std::string message,
 }
 
 // ---- Writing ---------------------------------------------------------------------------------------------
-
-// Well-formed for certain, and seen at a glance: elements without attributes, balanced, characters and
-// references that every XML parser knows. (A narrative that we wrote is of that kind, and the parser would
-// take more time for it than the whole rest.)
-bool is_plainly_xhtml(std::string_view div) {
-  constexpr std::string_view start = "<div xmlns=\"http://www.w3.org/1999/xhtml\">";
-  constexpr std::string_view references[] = {"&lt;", "&gt;", "&amp;", "&quot;", "&apos;"};
-  constexpr std::size_t deepest = 16;
-  if (!div.starts_with(start)) return false;
-  std::array<std::string_view, deepest> open{"div"};
-  std::size_t depth = 1;
-  for (std::size_t at = start.size(); at < div.size();) {
-    const char c = div[at];
-    if (c == '&') {
-      const auto found = std::find_if(std::begin(references), std::end(references),
-                                      [&](std::string_view one) { return div.substr(at).starts_with(one); });
-      if (found == std::end(references)) return false;
-      at += found->size();
-    } else if (c == '<') {
-      const bool closing = at + 1 < div.size() && div[at + 1] == '/';
-      const std::size_t name = at + (closing ? 2 : 1);
-      std::size_t end = name;
-      while (end < div.size() && div[end] >= 'a' && div[end] <= 'z') ++end;
-      if (end == name || end == div.size() || div[end] != '>') return false;
-      const std::string_view tag = div.substr(name, end - name);
-      at = end + 1;
-      if (!closing) {
-        if (depth == deepest) return false;
-        open[depth++] = tag;
-      } else if (open[--depth] != tag) {
-        return false;
-      } else if (depth == 0) {
-        return at == div.size();
-      }
-    } else if ((c >= ' ' && c != '>' && c != 0x7F) || c == '\n' || c == '\t') {
-      ++at;
-    } else {
-      return false;
-    }
-  }
-  return false;
-}
 
 class XmlWriter {
  public:
@@ -669,6 +607,49 @@ std::string_view words_of(XmlOddity::Kind kind) {
   return std::find_if(std::begin(oddity_words), std::end(oddity_words),
                       [&](const OddityWords& row) { return row.kind == kind; })
       ->words;
+}
+
+bool is_plainly_xhtml(std::string_view div) {
+  constexpr std::string_view start = "<div xmlns=\"http://www.w3.org/1999/xhtml\">";
+  constexpr std::string_view references[] = {"&lt;", "&gt;", "&amp;", "&quot;", "&apos;"};
+  constexpr std::size_t deepest = 16;
+  if (!div.starts_with(start)) return false;
+  std::array<std::string_view, deepest> open{"div"};
+  std::size_t depth = 1;
+  bool is_ascii = true;
+  for (std::size_t at = start.size(); at < div.size();) {
+    const char c = div[at];
+    if (c == '&') {
+      const auto found = std::find_if(std::begin(references), std::end(references),
+                                      [&](std::string_view one) { return div.substr(at).starts_with(one); });
+      if (found == std::end(references)) return false;
+      at += found->size();
+    } else if (c == '<') {
+      const bool closing = at + 1 < div.size() && div[at + 1] == '/';
+      const std::size_t name = at + (closing ? 2 : 1);
+      std::size_t end = name;
+      while (end < div.size() && div[end] >= 'a' && div[end] <= 'z') ++end;
+      if (end == name || end == div.size() || div[end] != '>') return false;
+      const std::string_view tag = div.substr(name, end - name);
+      at = end + 1;
+      if (!closing) {
+        if (depth == deepest) return false;
+        open[depth++] = tag;
+      } else if (open[--depth] != tag) {
+        return false;
+      } else if (depth == 0) {
+        return at == div.size() && (is_ascii || is_xml_character_text(div));
+      }
+    } else if (static_cast<signed char>(c) < 0) {
+      is_ascii = false;
+      ++at;
+    } else if ((c >= ' ' && c != '>' && c != 0x7F) || c == '\n' || c == '\t') {
+      ++at;
+    } else {
+      return false;
+    }
+  }
+  return false;
 }
 
 Outcome to_xml(const Node& resource, const Elements& elements, std::string& out, std::string_view bytes) {

@@ -31,6 +31,11 @@ inline constexpr std::string_view xhtml_namespace = "http://www.w3.org/1999/xhtm
 Outcome to_xml(const syntax::Node& resource, const Elements& elements, std::string& out,
                std::string_view bytes = {});
 
+/// Whether a narrative is well-formed for certain, as is seen at a glance: elements without attributes,
+/// balanced, characters and references that every XML parser knows. (One that this program wrote is of that
+/// kind, and the parser would take more time for it than the whole rest.)
+bool is_plainly_xhtml(std::string_view div);
+
 /// What was odd in an XML text and cannot be seen in the tree. (All else is in the tree, as odd as it was:
 /// an unknown element as a member of its name, a value that is no number as a string, an element without
 /// value as null or {}; strict reading of the tree tells.)

@@ -12,6 +12,7 @@
 #include "record/write.hpp"
 #include "syntax/json.hpp"
 #include "syntax/json_write.hpp"
+#include "syntax/xml_write.hpp"
 
 namespace charpie::flow {
 
@@ -39,6 +40,7 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
       old_reader_(engine, record_form(), conversion.options) {
   if (!conversion.to->is_record()) {
     if (!conversion.to->is_site) elements_ = engine.elements(*conversion.to);
+    if (elements_ != nullptr && conversion.to->syntax == Syntax::xml) xml_copier_.emplace(*elements_);
     site_ = conversion.to->is_site ? &engine.mapping(*conversion.to) : nullptr;
     writer_.emplace(engine.mapping(*conversion.to), conversion.options);
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
@@ -193,14 +195,18 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
 // The Bundle in scratch_ as one XML document on a line of its own. A line feed in a narrative becomes a
 // reference, which XML reads as the same.
 Outcome Converter::append_xml(Batch& batch) {
-  arena_.reset();
-  auto tree = syntax::read_json(scratch_, arena_, elements_->names());
   const auto begin = batch.out.size();
-  if (!tree) return tree.error();
-  if (auto written = fhir::to_xml(**tree, *elements_, batch.out, scratch_); !written) return written;
-  const auto declared = batch.out.find("?>\n", begin);
-  if (declared != std::string::npos) batch.out.erase(declared + 2, 1);
-  for (auto at = batch.out.find('\n', begin); at != std::string::npos; at = batch.out.find('\n', at)) {
+  batch.out += syntax::xml_declaration.substr(0, syntax::xml_declaration.size() - 1);
+  const auto inside = batch.out.size();
+  if (!xml_copier_->copy(scratch_, batch.out)) {
+    arena_.reset();
+    auto tree = syntax::read_json(scratch_, arena_, elements_->names());
+    batch.out.resize(begin);
+    if (!tree) return tree.error();
+    if (auto written = fhir::to_xml(**tree, *elements_, batch.out, scratch_); !written) return written;
+    batch.out.erase(inside, 1);
+  }
+  for (auto at = batch.out.find('\n', inside); at != std::string::npos; at = batch.out.find('\n', at)) {
     batch.out.replace(at, 1, "&#10;");
   }
   return std::monostate{};

@@ -6,6 +6,7 @@
 #include <string_view>
 #include <vector>
 
+#include "fhir/xml_copy.hpp"
 #include "flow/batch.hpp"
 #include "flow/claim.hpp"
 #include "flow/old_versions.hpp"
@@ -66,7 +67,8 @@ class Converter final : public Worker {
   std::string_view answer_charset_;  // of messages whose MSH-18 names none, when they are answered
   std::string scratch_;
   const fhir::Elements* elements_ = nullptr;  // of the form that goes out
-  const mapping::Mapping* site_ = nullptr;    // when a site's documents go out
+  std::optional<fhir::XmlCopier> xml_copier_;
+  const mapping::Mapping* site_ = nullptr;  // when a site's documents go out
   Arena arena_;
   std::vector<mapping::WrittenInstance> written_;
 

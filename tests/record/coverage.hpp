@@ -24,6 +24,7 @@ using Words = std::function<std::vector<std::string>(std::string_view domain)>;
 
 /// How the number's token is made.
 inline std::string number_label(std::string_view token) {
+  if (token.empty()) return "number:missing";
   if (token.size() >= 28) return "number:29-digits";
   if (token.find_first_of("eE") != token.npos) return "number:exponent";
   if (token.find_first_not_of("-0.") == token.npos && token[0] == '-') return "number:negative-zero";

@@ -38,6 +38,11 @@ struct GeneratorOptions {
   std::function<std::vector<StandardCoding>(std::string_view domain)> standard = {};
 };
 
+/// GeneratorOptions::allowed for records that every character set holds: ASCII, and no words beside codes.
+inline bool plain_texts(const record::Field&, std::string_view label) {
+  return label == "text:ascii" || label.find("text") == label.npos;
+}
+
 /// The words used when nobody supplies any.
 inline std::vector<std::string> invented_words(std::string_view domain) {
   if (domain == "record-status") return {"preliminary", "final", "amended", "corrected", "entered-in-error"};

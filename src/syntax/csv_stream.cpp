@@ -332,7 +332,9 @@ bool CsvRows::next(JsonPiece& piece) {
   bool open = false;
   const bool whole = scan(end, lines, open);
   piece.offset = before_buffer_ + at_;
-  if (whole && trouble_ && (open || end >= buffer_.size())) {
+  // A quote that is not closed within a row's limit is no matter of what comes behind.
+  const bool all_of_it = buffer_.size() <= at_ + how_.limits.row_bytes;
+  if (whole && trouble_ && ((open && all_of_it) || end >= buffer_.size())) {
     piece.bytes.assign(buffer_, at_);  // cut off in the middle
     piece.error = std::move(*trouble_);
     piece.error->line = line_;

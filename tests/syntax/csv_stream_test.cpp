@@ -278,3 +278,24 @@ TEST_CASE("a row's tree keeps the names of its columns when the header goes") {
   CHECK((*row)->first->name_text == "known");
   CHECK((*row)->first->next->name_text == "a column that nobody knows");
 }
+
+TEST_CASE("a quote that is not closed is told alike, whether bad bytes behind it were met already or not") {
+  std::string wide;
+  for (const char c : "a\n\"x\n" + std::string(40, 'y')) wide.append({c, '\0'});
+  wide.append({'\0', '\xD8', 'z', '\0'});  // half of a surrogate pair
+  const auto told = [&](std::size_t chunk_bytes) {
+    TextSource source(wide);
+    CsvReading how;
+    how.charset = "UTF-16LE";
+    how.limits.row_bytes = 20;
+    how.limits.chunk_bytes = chunk_bytes;
+    CsvRows rows(source, how);
+    REQUIRE(rows.header());
+    std::string all;
+    JsonPiece piece;
+    while (rows.next(piece)) all += piece.error ? piece.error->message + "\n" : piece.bytes + "\n";
+    return all;
+  };
+  CHECK(told(4096).starts_with("a quoted cell is not closed\n"));
+  CHECK(told(3) == told(4096));
+}

@@ -85,11 +85,12 @@ CsvGroups::Step CsvGroups::take(std::size_t source, Row& row, JsonPiece& broken)
   if (!rows_[source]->next(row_piece_)) return Step::end;
   row.bytes.swap(row_piece_.bytes);
   row.line = row_piece_.line;
-  if (row_piece_.error) {
+  auto read = cells_of(row);
+  // What the stream complains of stays with the row only where its cells show the same again.
+  if (row_piece_.error && (read || read.error().message != row_piece_.error->message)) {
     failed_ = row_piece_.error->kind == Error::unreadable;
     return fail(row, std::move(*row_piece_.error), broken);
   }
-  auto read = cells_of(row);
   row.broken = !read;
   const auto& columns = keys_[source];
   if (!read && std::any_of(columns.begin(), columns.end(),

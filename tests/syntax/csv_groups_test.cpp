@@ -134,6 +134,11 @@ TEST_CASE("a row that is broken behind its key holds its group back, and the res
           "0:6 1:4 {\"visits\":[{\"id\":\"d\",\"x\":\"4\"}],\"findings\":[{\"id\":\"d\",\"v\":\"1\"}]}\n"
           "1:6 findings:6 [z,1\n] no row of 'visits' has the key of these rows\n");
   }
+  // A quote that nobody closes stands behind the key, too.
+  CHECK(gather({{"visits", "id,x\na,1\nb,2\na,\"3\nc,4\n", {"id"}}}, {}) ==
+        "0:2 0:4 visits:4 [a,1\na,\"3\n] a quoted cell is not closed\n"
+        "0:3 {\"visits\":[{\"id\":\"b\",\"x\":\"2\"}]}\n"
+        "0:5 {\"visits\":[{\"id\":\"c\",\"x\":\"4\"}]}\n");
   const std::vector<File> sorted = {{"visits", "id,x\na,1\nb\nc,3\n", {"id"}},
                                     {"findings", "id\nb\n", {"id"}}};
   CHECK(gather(sorted, {.sorted = true}) ==

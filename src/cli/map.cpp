@@ -104,7 +104,7 @@ void run_publish(Session& session, const PublishRequest& request) {
          {},
          0,
          0,
-         "draft, check, or --as fhir [LAYOUT]"});
+         "draft, check, trace, or --as fhir [LAYOUT]"});
   }
   if (request.site.empty()) {
     const auto& form = flow::fhir_r4_form();

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <filesystem>
 
+#include "flow/file_source.hpp"
+
 namespace charpie::flow {
 
 namespace fs = std::filesystem;
@@ -53,6 +55,7 @@ Result<std::vector<std::string>> table_files(const std::vector<std::string>& pat
     const auto table = std::find_if(layout.tables.begin(), layout.tables.end(),
                                     [&](const auto& one) { return one.file == name; });
     if (table == layout.tables.end()) {
+      if (auto there = FileSource::open(path); !there) return there.error();
       return refuse("is no table of the layout, which are " + names_of(layout), path,
                     is_folder ? "name the files that are to be read one by one, or add it to \"tables\""
                               : "leave it out, or add it to \"tables\"");

@@ -45,10 +45,10 @@ class DocumentOutput {
   /// From here on cells of CSV that a spreadsheet may take for a formula get an apostrophe in front
   /// (syntax::CsvWriting).
   void mark_formulas() { marks_ = true; }
-  /// How many texts add() and finish() append to.
-  std::size_t file_count() const { return mapping::file_count(mapping_->layout()); }
   /// How many did.
   std::size_t marked() const { return marked_; }
+  /// How many texts add() and finish() append to.
+  std::size_t file_count() const { return mapping::file_count(mapping_->layout()); }
   /// Takes documents as JSON, one a line, and appends what is ready to the file_count() texts. Memory: the
   /// document that may still grow.
   Outcome add(std::string_view lines, std::span<std::string> files);

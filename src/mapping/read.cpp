@@ -947,7 +947,7 @@ class Reader::Matching {
   bool set(const Part& part, Facet facet, std::string_view text, const Node& node, const Scope& scope,
            const SiteWord* word = nullptr) {
     if (part.also_loop) {
-      take(&node, ensure(part.accessor, scope), part.place);
+      if (taken_ != nullptr) take(&node, ensure(part.accessor, scope), part.place);
       auto& coding = const_cast<record::Coding&>(*scope.coding);
       if (facet == Facet::system) coding.system = text;
       if (facet == Facet::code) coding.code = text;

@@ -11,7 +11,6 @@
 #include "flow/explanation.hpp"
 #include "flow/find_record.hpp"
 #include "flow/round_trip.hpp"
-#include "flow/source.hpp"
 #include "record/nearest.hpp"
 
 namespace charpie::cli {
@@ -105,14 +104,11 @@ void run_explain(Session& session, Request& request) {
   const auto& to = **goes_to;
   const auto engine = session.engine({{&from}, {&to, false}});
   if (!engine) return session.fail(engine.error());
-  const auto source = flow::open_source(request.files, from, **engine, flow::Cut().sort_memory);
-  if (!source) return session.fail(source.error());
   flow::PieceReader reader(**engine, from, request.options);
   flow::Batch batch;
-  const auto found = flow::find_record(**source, reader, request.key, batch);
+  const auto found = flow::find_record(request.files, from, **engine, reader, request.key, batch);
   if (!found) return session.fail(found.error());
-  if (!*found) return session.fail(flow::no_such_record(request.key, request.files));
-  auto elements = flow::explain_bundle(*(*found)->record, (*engine)->mapping(to), request.options);
+  auto elements = flow::explain_bundle(*found->record, (*engine)->mapping(to), request.options);
   if (!request.field.empty()) {
     std::erase_if(elements, [&](const flow::ExplainedElement& one) {
       return std::none_of(one.fields.begin(), one.fields.end(),

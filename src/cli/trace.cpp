@@ -9,7 +9,6 @@
 #include "cli/columns.hpp"
 #include "cli/commands.hpp"
 #include "cli/record_options.hpp"
-#include "flow/source.hpp"
 
 namespace charpie::cli {
 
@@ -81,16 +80,13 @@ void run_trace(Session& session, const TraceRequest& request) {
   }
   const auto engine = session.engine({{*form}});
   if (!engine) return session.fail(engine.error());
-  const auto source = flow::open_source(request.files, **form, **engine, flow::Cut().sort_memory);
-  if (!source) return session.fail(source.error());
   flow::PieceReader reader(**engine, **form, request.options);
   reader.trace();
   reader.keep_unread();
   flow::Batch batch;
-  const auto found = flow::find_record(**source, reader, request.key, batch);
+  const auto found = flow::find_record(request.files, **form, **engine, reader, request.key, batch);
   if (!found) return session.fail(found.error());
-  if (!*found) return session.fail(flow::no_such_record(request.key, request.files));
-  const auto elements = flow::trace_record(**found, reader);
+  const auto elements = flow::trace_record(*found, reader);
   if (request.as == "ndjson") {
     write_lines(session.out, elements, session.show_keys);
   } else {

@@ -1,6 +1,5 @@
 // One record out of an input, for the commands that show how it went.
 #pragma once
-#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -17,12 +16,10 @@ struct FoundRecord {
   std::string_view file;
 };
 
-/// The first record with that key (empty: the first record) of the source; `batch` holds what it lies in.
-/// Nothing when there is none. Pieces that are broken are passed over. Errors: the source's.
-Result<std::optional<FoundRecord>> find_record(BatchSource& source, PieceReader& reader, std::string_view key,
-                                               Batch& batch);
-
-/// What to say when nothing was found.
-Error no_such_record(std::string_view key, const std::vector<std::string>& paths);
+/// The first record with that key (empty: the first record) in files of that form; `batch` holds what it lies
+/// in. Pieces that are broken are passed over. Error::invalid when there is none, and what open_source() and
+/// its source tell.
+Result<FoundRecord> find_record(const std::vector<std::string>& paths, const Form& form, const Engine& engine,
+                                PieceReader& reader, std::string_view key, Batch& batch);
 
 }  // namespace charpie::flow

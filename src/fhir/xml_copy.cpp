@@ -2,9 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#ifdef __SSE2__
-#include <emmintrin.h>
-#endif
 
 #include "base/escape.hpp"
 #include "fhir/forms.hpp"
@@ -20,28 +17,6 @@ constexpr unsigned deepest = 64;
 
 // Elements that are kept, and the longest of them in bytes.
 constexpr std::size_t places = 1024, longest_kept = 1024;
-
-// The first byte that ends a JSON string, or that cannot stand in an XML attribute as it is.
-const char* plain_run(const char* at, const char* end) {
-#ifdef __SSE2__
-  const auto equals = [](__m128i bytes, char c) { return _mm_cmpeq_epi8(bytes, _mm_set1_epi8(c)); };
-  for (; end - at >= 16; at += 16) {
-    const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
-    const __m128i markup =
-        _mm_or_si128(_mm_or_si128(equals(bytes, '<'), equals(bytes, '>')), equals(bytes, '&'));
-    const __m128i ends = _mm_or_si128(equals(bytes, '"'), equals(bytes, '\\'));
-    // Signed: controls, and whatever is not ASCII.
-    const __m128i stop = _mm_or_si128(_mm_or_si128(markup, ends), _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
-    const int mask = _mm_movemask_epi8(stop);
-    if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
-  }
-#endif
-  while (at != end && static_cast<signed char>(*at) >= 0x20 && *at != '<' && *at != '>' && *at != '&' &&
-         *at != '"' && *at != '\\') {
-    ++at;
-  }
-  return at;
-}
 
 }  // namespace
 
@@ -286,7 +261,7 @@ bool XmlCopier::scalar(syntax::NodeKind kind, Text& text) {
 bool XmlCopier::string(Text& text) {
   if (!take('"')) return false;
   const char* from = at_;
-  at_ = plain_run(from, end_);
+  at_ = escaping::xml_plain_run(from, end_);
   if (at_ == end_) return false;
   if (*at_ == '"') {
     text = {{from, static_cast<std::size_t>(at_ - from)}, true};

@@ -2,39 +2,14 @@
 
 #include <algorithm>
 
+#include "base/escape.hpp"
 #include "base/utf8.hpp"
-
-#ifdef __SSE2__
-#include <emmintrin.h>
-#endif
 
 namespace charpie::syntax {
 
 namespace {
 
 enum class Place { text, attribute };
-
-// The first byte that may have to be replaced, refused or looked at closely: markup, quotes, controls,
-// whatever is not ASCII. (Signed comparison catches the last two at once.)
-const char* plain_run(const char* at, const char* end) {
-#ifdef __SSE2__
-  const auto equals = [](__m128i bytes, char c) { return _mm_cmpeq_epi8(bytes, _mm_set1_epi8(c)); };
-  while (end - at >= 16) {
-    const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
-    const __m128i stop = _mm_or_si128(_mm_or_si128(_mm_or_si128(equals(bytes, '<'), equals(bytes, '>')),
-                                                   _mm_or_si128(equals(bytes, '&'), equals(bytes, '"'))),
-                                      _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
-    const int mask = _mm_movemask_epi8(stop);
-    if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
-    at += 16;
-  }
-#endif
-  while (at != end && static_cast<signed char>(*at) >= 0x20 && *at != '<' && *at != '>' && *at != '&' &&
-         *at != '"') {
-    ++at;
-  }
-  return at;
-}
 
 // What stands for a byte; empty when it stands for itself.
 std::string_view replacement(char c, Place place) {
@@ -69,7 +44,7 @@ bool append(std::string_view text, Place place, std::string& out) {
   const char* const end = at + text.size();
   bool checked = false;
   for (const char* from = at;;) {
-    const char* stop = plain_run(at, end);
+    const char* stop = escaping::xml_plain_run(at, end);
     if (stop == end) {
       out.append(from, end);
       return true;
@@ -132,7 +107,8 @@ bool write_xml_value(std::string_view name, std::string_view value, std::string&
   constexpr std::string_view middle = " value=\"";
   constexpr std::string_view end = "\"/>";
   const std::size_t before = out.size();
-  const bool plain = plain_run(value.data(), value.data() + value.size()) == value.data() + value.size();
+  const bool plain =
+      escaping::xml_plain_run(value.data(), value.data() + value.size()) == value.data() + value.size();
   if (plain) {
     // Nearly all values: one stretch of memory, filled.
     out.resize(before + 1 + name.size() + middle.size() + value.size() + end.size());

@@ -13,6 +13,14 @@ std::string Sha256::hex() {
   return text;
 }
 
+std::uint64_t Sha256::first_64_bits() {
+  std::uint8_t bytes[sizeof(std::uint64_t)];
+  sha256_digest(&state_, sizeof bytes, bytes);
+  std::uint64_t number = 0;
+  for (const auto byte : bytes) number = number << 8 | byte;
+  return number;
+}
+
 std::string digest_of(const Tables& tables) {
   Sha256 digest;
   for (const auto& file : tables.files()) {

@@ -2,6 +2,7 @@
 #pragma once
 #include <nettle/sha2.h>
 
+#include <cstdint>
 #include <string>
 #include <string_view>
 
@@ -18,6 +19,8 @@ class Sha256 {
   }
   /// 64 lower-case hexadecimal digits of all bytes so far; starts anew.
   std::string hex();
+  /// The number that the first 16 of these digits write; starts anew.
+  std::uint64_t first_64_bits();
   /// The same without starting anew.
   std::string so_far() const { return Sha256(*this).hex(); }
 

@@ -1,7 +1,6 @@
 #include "flow/record_keys.hpp"
 
 #include <algorithm>
-#include <charconv>
 #include <initializer_list>
 #include <string>
 #include <string_view>
@@ -23,10 +22,7 @@ std::uint64_t hash_of(std::initializer_list<std::string_view> texts) {
     digest.update(":");
     digest.update(text);
   }
-  const auto hex = digest.hex();
-  constexpr std::size_t digits = 16;
-  std::uint64_t number = 0;
-  std::from_chars(hex.data(), hex.data() + digits, number, 16);
+  const auto number = digest.first_64_bits();
   return number == 0 ? 1 : number;
 }
 

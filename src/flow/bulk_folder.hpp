@@ -28,6 +28,7 @@ class BulkFolder {
   /// at a time writes a folder (flow/journal.hpp).
   static Result<std::unique_ptr<BulkFolder>> open(const std::string& path, std::uint64_t split,
                                                   const nlohmann::json& mark);
+
   /// Sorts the batch's resources into their files.
   Outcome place(const Batch& batch);
   /// Lets go of the folder as a killed run would: a later run may go on with it.

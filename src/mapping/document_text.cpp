@@ -297,45 +297,45 @@ Outcome DocumentOutput::add(std::string_view lines, std::span<std::string> files
   return std::monostate{};
 }
 
-Outcome DocumentOutput::add_one(std::string_view json, std::span<std::string> out) {
+Outcome DocumentOutput::add_one(std::string_view json, std::span<std::string> files) {
   if (pending_ != nullptr) {
     // Into the arena of the document that may take it.
     auto tree = syntax::read_json(arena_->keep(json), *arena_, mapping_->names());
     if (!tree) return tree.error();
     if (join_records(*pending_, **tree, mapping_->layout())) return std::monostate{};
-    if (auto flushed = flush(out); !flushed) return flushed;
+    if (auto flushed = flush(files); !flushed) return flushed;
   }
   arena_ = std::make_unique<Arena>();
   auto tree = syntax::read_json(arena_->keep(json), *arena_, mapping_->names());
   if (!tree) return tree.error();
   pending_ = *tree;
-  return mapping_->layout().records.empty() ? flush(out) : Outcome(std::monostate{});
+  return mapping_->layout().records.empty() ? flush(files) : Outcome(std::monostate{});
 }
 
-Outcome DocumentOutput::flush(std::span<std::string> out) {
-  if (auto begun = begin(out); !begun) return begun;
+Outcome DocumentOutput::flush(std::span<std::string> files) {
+  if (auto begun = begin(files); !begun) return begun;
   Node* document = std::exchange(pending_, nullptr);
   if (document == nullptr) return std::monostate{};
   if (auto closed = close_cells(*document, mapping_->layout(), *arena_, mapping_->names()); !closed)
     return closed;
-  std::vector<std::string> texts(out.size());
+  std::vector<std::string> texts(files.size());
   if (auto written = write_tree(*document, mapping_->layout(), false, *arena_, mapping_->names(), texts,
                                 marks_ ? &marked_ : nullptr);
       !written)
     return written;
   for (std::size_t i = 0; i < texts.size(); ++i) {
     if (auto encoded = encode(mapping_->layout(), texts[i]); !encoded) return encoded;
-    out[i] += texts[i];
+    files[i] += texts[i];
   }
   const auto syntax = mapping_->layout().syntax;
-  if (syntax == LayoutSyntax::json || syntax == LayoutSyntax::xml) out.front() += '\n';
+  if (syntax == LayoutSyntax::json || syntax == LayoutSyntax::xml) files.front() += '\n';
   return std::monostate{};
 }
 
-Outcome DocumentOutput::finish(std::span<std::string> out) {
-  if (auto flushed = flush(out); !flushed) return flushed;
+Outcome DocumentOutput::finish(std::span<std::string> files) {
+  if (auto flushed = flush(files); !flushed) return flushed;
   const Layout& layout = mapping_->layout();
-  if (layout.syntax == LayoutSyntax::xml && !layout.root.empty()) out.front() += "</" + layout.root + ">\n";
+  if (layout.syntax == LayoutSyntax::xml && !layout.root.empty()) files.front() += "</" + layout.root + ">\n";
   return std::monostate{};
 }
 

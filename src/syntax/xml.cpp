@@ -1,7 +1,6 @@
 #include "syntax/xml.hpp"
 
 #include <libxml/parser.h>
-#include <libxml/xmlreader.h>
 
 #include <algorithm>
 #include <array>
@@ -122,15 +121,14 @@ struct Complaint {
   int code = 0;
   std::size_t line = 0;
   std::size_t column = 0;
-};
 
-extern "C" void take_complaint(void* to, xmlError* error) {
-  auto& complaint = *static_cast<Complaint*>(to);
-  if (error == nullptr || complaint.code != 0 || error->level < XML_ERR_ERROR) return;
-  complaint.code = error->code;
-  complaint.line = error->line > 0 ? static_cast<std::size_t>(error->line) : 1;
-  complaint.column = error->int2 > 0 ? static_cast<std::size_t>(error->int2) : 1;
-}
+  void take(const xmlError& error) {
+    if (code != 0 || error.level < XML_ERR_ERROR) return;
+    code = error.code;
+    line = error.line > 0 ? static_cast<std::size_t>(error.line) : 1;
+    column = error.int2 > 0 ? static_cast<std::size_t>(error.int2) : 1;
+  }
+};
 
 Error error_of(const Complaint& complaint, std::size_t context_size) {
   const auto* words = std::find_if(std::begin(words_of_parser), std::end(words_of_parser),
@@ -148,32 +146,27 @@ Error error_of(const Complaint& complaint, std::size_t context_size) {
           known ? words->mend : "mend it at that place"};
 }
 
-// ---- Bytes for the parser --------------------------------------------------------------------------------
-
-// A text, and what is set around it, handed to libxml2 without copying them together.
-struct Feed {
-  std::array<std::string_view, 3> parts;
-  std::size_t part = 0;
+struct FreeParser {
+  void operator()(xmlParserCtxt* parser) const { xmlFreeParserCtxt(parser); }
 };
 
-extern "C" int feed_bytes(void* from, char* to, int size) {
-  auto& feed = *static_cast<Feed*>(from);
-  while (feed.part < feed.parts.size() && feed.parts[feed.part].empty()) ++feed.part;
-  if (feed.part == feed.parts.size()) return 0;
-  std::string_view& part = feed.parts[feed.part];
-  const std::size_t count = std::min(part.size(), static_cast<std::size_t>(size));
-  std::memcpy(to, part.data(), count);
-  part.remove_prefix(count);
-  return static_cast<int>(count);
-}
+// ---- Tags ------------------------------------------------------------------------------------------------
 
-extern "C" int close_feed(void*) {
-  return 0;
-}
-
-struct FreeReader {
-  void operator()(xmlTextReader* reader) const { xmlFreeTextReader(reader); }
+// Where a tag stands in the text: the parser tells what it read, but not from where to where.
+struct Tag {
+  std::uint32_t begin = 0;
+  std::uint32_t end = 0;
+  Markup::Kind kind = Markup::cut;
 };
+
+struct Tags {
+  std::vector<Tag> rows;
+  std::size_t left_open = 0;  // elements that no end tag closes
+};
+
+Tag tag_of(const Markup& markup) {
+  return {static_cast<std::uint32_t>(markup.begin), static_cast<std::uint32_t>(markup.end), markup.kind};
+}
 
 // ---- The tree --------------------------------------------------------------------------------------------
 
@@ -181,229 +174,240 @@ std::string_view view(const xmlChar* text) {
   return text == nullptr ? std::string_view{} : std::string_view(reinterpret_cast<const char*>(text));
 }
 
+// Takes the parser's events (its SAX2 interface) and hangs up the tree. The parser's own tree is never built.
 class TreeBuilder {
  public:
-  TreeBuilder(std::string_view text, std::size_t start, Arena& arena, const Names& names,
-              const XmlReading& how, xmlTextReader* reader)
-      : text_(text), at_(start), arena_(arena), names_(names), how_(how), reader_(reader) {}
+  TreeBuilder(std::string_view text, const std::vector<Tag>& tags, Arena& arena, const Names& names,
+              const XmlReading& how, xmlParserCtxt* parser)
+      : text_(text), tags_(tags), arena_(arena), names_(names), how_(how), parser_(parser) {}
 
-  // Takes the node that the reader stands on; false when it is refused. The first element of a reading with
-  // context is what was set around the bytes.
-  bool take() {
-    switch (xmlTextReaderNodeType(reader_)) {
-      case XML_READER_TYPE_ELEMENT:
-        if (!how_.context.empty() && !context_passed_) {
-          context_passed_ = true;
-          return true;
-        }
-        return open();
-      case XML_READER_TYPE_END_ELEMENT:
-        if (frames_.empty()) return true;
-        return close();
-      case XML_READER_TYPE_TEXT:
-      case XML_READER_TYPE_CDATA:
-      case XML_READER_TYPE_WHITESPACE:
-      case XML_READER_TYPE_SIGNIFICANT_WHITESPACE:
-        return add_text(view(xmlTextReaderConstValue(reader_)));
-      case XML_READER_TYPE_COMMENT:
-      case XML_READER_TYPE_PROCESSING_INSTRUCTION:
-      case XML_READER_TYPE_XML_DECLARATION:
-        return true;
-      default:
-        return refuse(at_, "there is a document type or an entity", "write the document without it");
+  // The first element of a reading with context is what was set around the bytes.
+  void open(const xmlChar* local_name, const xmlChar* prefix, const xmlChar* space, int declaration_count,
+            const xmlChar** declarations, int attribute_count, const xmlChar** attributes) {
+    if (stopped()) return stop();
+    if (!how_.context.empty() && !context_passed_) {
+      context_passed_ = true;
+      return;
+    }
+    end_text();
+    const Tag tag = step(true);
+    if (frames_.empty() && root_ != nullptr) return second_root(tag.begin);
+    XmlNode* node = add(XmlKind::element);
+    in_empty_ = tag.kind == Markup::empty_tag;
+    if (!in_empty_) frames_.push_back(node);
+    const Name name = intern(local_name);
+    node->name = name.number;
+    node->name_text = name.text;
+    node->prefix = keep_again(prefix, last_prefix_);
+    node->space = keep_again(space, last_space_);
+    node->begin = tag.begin;
+    node->end = tag.end;
+    if (name.text.size() > how_.limits.name_bytes || node->space.size() > how_.limits.name_bytes) {
+      return long_name(tag);
+    }
+    XmlAttribute** to = &node->attributes;
+    for (int i = 0; i < declaration_count; ++i) {
+      // libxml2 gives prefix, or nullptr for the default namespace, and namespace.
+      if (!add_attribute(tag, to, {0, arena_.keep(view(declarations[2 * i]))}, {}, xml_declarations,
+                         view(declarations[2 * i + 1]))) {
+        return;
+      }
+    }
+    for (int i = 0; i < attribute_count; ++i) {
+      // libxml2 gives local name, prefix, namespace, and where the value starts and ends.
+      const xmlChar** row = attributes + 5 * static_cast<std::ptrdiff_t>(i);
+      const std::string_view value(reinterpret_cast<const char*>(row[3]),
+                                   static_cast<std::size_t>(row[4] - row[3]));
+      if (!add_attribute(tag, to, intern(row[0]), keep_again(row[1], last_attribute_prefix_),
+                         keep_again(row[2], last_attribute_space_), value)) {
+        return;
+      }
     }
   }
 
+  void close() {
+    if (stopped()) return stop();
+    if (in_empty_) {
+      in_empty_ = false;
+      return;
+    }
+    if (frames_.empty()) return;
+    end_text();
+    frames_.back()->end = step(false).end;
+    frames_.pop_back();
+  }
+
+  // A comment or a CDATA section parts a text only in the bytes.
+  void add_text(std::string_view piece) {
+    if (stopped()) return stop();
+    if (frames_.empty()) {
+      if (!is_blank(piece)) second_root(at());
+      return;
+    }
+    if (pending_.size() + piece.size() > how_.limits.value_bytes) {
+      return refuse(
+          limit_error(text_, at(), "a text is longer than", how_.limits.value_bytes, " bytes", "shorten it"));
+    }
+    pending_ += piece;
+  }
+
+  void take(const xmlError& error) { complaint_.take(error); }
+
   XmlNode* root() const { return root_; }
-  std::optional<Error>& refusal() { return refusal_; }
+  const std::optional<Error>& refusal() const { return refusal_; }
+  Complaint& complaint() { return complaint_; }
 
  private:
   struct Name {
-    std::string_view text{};
     std::uint32_t number = 0;
+    std::string_view text{};
   };
 
-  bool refuse(std::size_t offset, std::string message, std::string mend) {
-    refusal_ = error_at(text_, offset, std::move(message), std::move(mend));
-    return false;
+  bool stopped() const { return refusal_ || complaint_.code != 0; }
+  void stop() { xmlStopParser(parser_); }
+  void refuse(Error error) {
+    refusal_ = std::move(error);
+    stop();
   }
-  bool refuse_limit(std::size_t offset, std::string what, std::size_t limit, std::string_view of,
-                    std::string mend) {
-    refusal_ = limit_error(text_, offset, std::move(what), limit, of, std::move(mend));
-    return false;
-  }
-
   // The parser tells it itself, but not of bytes that are read in a context.
-  bool second_root(std::size_t offset) { return refuse(offset, beside_root.message, beside_root.mend); }
+  void second_root(std::size_t offset) {
+    refuse(error_at(text_, offset, beside_root.message, beside_root.mend));
+  }
+  void long_name(const Tag& tag) {
+    refuse(limit_error(text_, tag.begin, "a name is longer than", how_.limits.name_bytes, " bytes",
+                       "shorten it"));
+  }
 
-  // Local names come from the parser's dictionary: the same few again and again, at the same address. What
-  // stands there is compared all the same.
+  // Names come from the parser's dictionary: the same few again and again, at the same address. What stands
+  // there is compared all the same.
   Name intern(const xmlChar* name) {
     const std::string_view text = view(name);
     Name& kept = cache_[(reinterpret_cast<std::uintptr_t>(name) >> 3) % cache_.size()];
-    if (kept.text != text || text.empty()) kept = {arena_.keep(text), names_.find(text)};
+    if (kept.text != text || text.empty()) kept = {names_.find(text), arena_.keep(text)};
     return kept;
   }
-  // libxml2 leaves '&' in a namespace's name as a reference.
-  std::string_view plain_space(const xmlChar* name) {
-    std::string_view text = view(name);
-    constexpr std::string_view reference = "&#38;";
-    if (text.find(reference) == std::string_view::npos) return text;
-    plain_space_.clear();
-    for (std::size_t at = text.find(reference); at != std::string_view::npos; at = text.find(reference)) {
-      plain_space_.append(text.substr(0, at)) += '&';
-      text.remove_prefix(at + reference.size());
-    }
-    return plain_space_ += text;
-  }
   // Namespaces and prefixes repeat even more.
-  static std::string_view keep_again(std::string_view text, std::string_view& last, Arena& arena) {
-    if (text != last) last = arena.keep(text);
+  std::string_view keep_again(const xmlChar* text, std::string_view& last) {
+    if (view(text) != last) last = arena_.keep(view(text));
     return last;
   }
 
-  // The next tag of the kind that the reader just told of, in the text; the reader goes the same way.
-  Markup step(bool opening) {
-    Markup tag;
-    do {
-      tag = next_markup(text_, at_);
-      at_ = tag.end;
-    } while (tag.kind != Markup::cut &&
-             (opening ? tag.kind != Markup::start_tag && tag.kind != Markup::empty_tag
-                      : tag.kind != Markup::end_tag));
-    return tag;
+  // The next tag of the kind that the parser just told of; it goes the same way.
+  Tag step(bool opening) {
+    for (; next_tag_ < tags_.size(); ++next_tag_) {
+      if ((tags_[next_tag_].kind != Markup::end_tag) == opening) return tags_[next_tag_++];
+    }
+    const auto end = static_cast<std::uint32_t>(text_.size());
+    return {end, end, Markup::cut};
   }
+  // Where the last tag ended.
+  std::uint32_t at() const { return next_tag_ == 0 ? 0 : tags_[next_tag_ - 1].end; }
 
   XmlNode* add(XmlKind kind) {
     auto* node = arena_.make<XmlNode>();
     node->kind = kind;
     if (frames_.empty()) {
       root_ = node;
-      return node;
+    } else {
+      append(*frames_.back(), node);
     }
-    XmlNode* parent = frames_.back();
-    append(*parent, node);
     return node;
   }
 
-  bool open() {
-    end_text();
-    const Markup tag = step(true);
-    if (frames_.empty() && root_ != nullptr) return second_root(tag.begin);
-    XmlNode* node = add(XmlKind::element);
-    const Name name = intern(xmlTextReaderConstLocalName(reader_));
-    node->name = name.number;
-    node->name_text = name.text;
-    node->prefix = keep_again(view(xmlTextReaderConstPrefix(reader_)), last_prefix_, arena_);
-    node->space = keep_again(plain_space(xmlTextReaderConstNamespaceUri(reader_)), last_space_, arena_);
-    node->begin = static_cast<std::uint32_t>(tag.begin);
-    node->end = static_cast<std::uint32_t>(tag.end);
-    if (name.text.size() > how_.limits.name_bytes || node->space.size() > how_.limits.name_bytes) {
-      return refuse_limit(tag.begin, "a name is longer than", how_.limits.name_bytes, " bytes", "shorten it");
+  bool add_attribute(const Tag& tag, XmlAttribute**& to, const Name& name, std::string_view prefix,
+                     std::string_view space, std::string_view value) {
+    if (value.size() > how_.limits.value_bytes) {
+      refuse(limit_error(text_, tag.begin, "an attribute is longer than", how_.limits.value_bytes, " bytes",
+                         "shorten it"));
+      return false;
     }
-    const bool empty = xmlTextReaderIsEmptyElement(reader_) == 1;
-    if (xmlTextReaderHasAttributes(reader_) == 1 && !add_attributes(*node, tag)) return false;
-    if (!empty) frames_.push_back(node);
+    if (name.text.size() > how_.limits.name_bytes) {
+      long_name(tag);
+      return false;
+    }
+    *to = arena_.make<XmlAttribute>(name.number, name.text, prefix, space, arena_.keep(value));
+    to = &(*to)->next;
     return true;
   }
 
-  bool add_attributes(XmlNode& node, const Markup& tag) {
-    XmlAttribute** to = &node.attributes;
-    for (int more = xmlTextReaderMoveToFirstAttribute(reader_); more == 1;
-         more = xmlTextReaderMoveToNextAttribute(reader_)) {
-      auto* attribute = arena_.make<XmlAttribute>();
-      const std::string_view value = view(xmlTextReaderConstValue(reader_));
-      if (value.size() > how_.limits.value_bytes) {
-        return refuse_limit(tag.begin, "an attribute is longer than", how_.limits.value_bytes, " bytes",
-                            "shorten it");
-      }
-      attribute->value = arena_.keep(value);
-      if (xmlTextReaderIsNamespaceDecl(reader_) == 1) {
-        // libxml2 calls xmlns="…" a name without prefix, and xmlns:a="…" the name "a".
-        const bool has_prefix = xmlTextReaderConstPrefix(reader_) != nullptr;
-        attribute->space = xml_declarations;
-        attribute->value = arena_.keep(plain_space(xmlTextReaderConstValue(reader_)));
-        if (has_prefix) attribute->name_text = arena_.keep(view(xmlTextReaderConstLocalName(reader_)));
-      } else {
-        const Name name = intern(xmlTextReaderConstLocalName(reader_));
-        attribute->name = name.number;
-        attribute->name_text = name.text;
-        attribute->prefix =
-            keep_again(view(xmlTextReaderConstPrefix(reader_)), last_attribute_prefix_, arena_);
-        attribute->space =
-            keep_again(plain_space(xmlTextReaderConstNamespaceUri(reader_)), last_attribute_space_, arena_);
-      }
-      if (attribute->name_text.size() > how_.limits.name_bytes) {
-        return refuse_limit(tag.begin, "a name is longer than", how_.limits.name_bytes, " bytes",
-                            "shorten it");
-      }
-      *to = attribute;
-      to = &attribute->next;
-    }
-    xmlTextReaderMoveToElement(reader_);
-    return true;
-  }
-
-  bool close() {
-    end_text();
-    const Markup tag = step(false);
-    frames_.back()->end = static_cast<std::uint32_t>(tag.end);
-    frames_.pop_back();
-    return true;
-  }
-
-  // A comment or a CDATA section parts a text only in the bytes.
-  bool add_text(std::string_view piece) {
-    if (frames_.empty()) return is_blank(piece) || second_root(at_);
-    if (pending_.size() + piece.size() > how_.limits.value_bytes) {
-      return refuse_limit(at_, "a text is longer than", how_.limits.value_bytes, " bytes", "shorten it");
-    }
-    pending_ += piece;
-    return true;
-  }
   void end_text() {
     if (pending_.empty()) return;
     if (how_.keep_blank_text || !is_blank(pending_)) {
       XmlNode* node = add(XmlKind::text);
       node->text = arena_.keep(pending_);
-      node->begin = static_cast<std::uint32_t>(at_);
-      node->end = node->begin;
-      // Up to the tag that ended the text.
-      for (std::size_t from = at_;;) {
-        const Markup next = next_markup(text_, from);
-        node->end = static_cast<std::uint32_t>(next.begin);
-        if (next.kind != Markup::other) break;
-        from = next.end;
-      }
+      node->begin = at();
+      node->end =
+          next_tag_ < tags_.size() ? tags_[next_tag_].begin : static_cast<std::uint32_t>(text_.size());
     }
     pending_.clear();
   }
 
   std::string_view text_;
-  std::size_t at_;
+  const std::vector<Tag>& tags_;
+  std::size_t next_tag_ = 0;
   Arena& arena_;
   const Names& names_;
   const XmlReading& how_;
-  xmlTextReader* reader_;
+  xmlParserCtxt* parser_;
+  Complaint complaint_;
   bool context_passed_ = false;
+  bool in_empty_ = false;  // its end is told, but has no tag
   std::array<Name, 128> cache_{};
   std::string_view last_prefix_{}, last_space_{}, last_attribute_prefix_{}, last_attribute_space_{};
-  std::string pending_, plain_space_;
+  std::string pending_;
   std::vector<XmlNode*> frames_;
   XmlNode* root_ = nullptr;
   std::optional<Error> refusal_;
 };
 
+extern "C" {
+
+void take_start(void* to, const xmlChar* local_name, const xmlChar* prefix, const xmlChar* space,
+                int declaration_count, const xmlChar** declarations, int attribute_count, int,
+                const xmlChar** attributes) {
+  static_cast<TreeBuilder*>(to)->open(local_name, prefix, space, declaration_count, declarations,
+                                      attribute_count, attributes);
+}
+
+void take_end(void* to, const xmlChar*, const xmlChar*, const xmlChar*) {
+  static_cast<TreeBuilder*>(to)->close();
+}
+
+void take_text(void* to, const xmlChar* text, int size) {
+  static_cast<TreeBuilder*>(to)->add_text(
+      {reinterpret_cast<const char*>(text), static_cast<std::size_t>(size)});
+}
+
+void take_error(void* to, xmlError* error) {
+  if (error != nullptr) static_cast<TreeBuilder*>(to)->take(*error);
+}
+
+}  // extern "C"
+
+xmlSAXHandler events() {
+  xmlSAXHandler handler{};
+  handler.initialized = XML_SAX2_MAGIC;
+  handler.startElementNs = take_start;
+  handler.endElementNs = take_end;
+  handler.characters = take_text;
+  handler.ignorableWhitespace = take_text;
+  handler.cdataBlock = take_text;
+  handler.serror = take_error;
+  return handler;
+}
+
 // Looks over the brackets before the parser is asked: no document type ever reaches it, and nothing long or
 // deep. (The parser's time grows with the square of a comment's length, and of the number of attributes.)
-// Says how many elements are left open.
-Result<std::size_t> look_over(std::string_view text, std::size_t start, const XmlLimits& limits) {
+// Tells where the tags stand.
+Result<Tags> look_over(std::string_view text, std::size_t start, const XmlLimits& limits) {
   const auto shorter = [&](std::size_t offset, std::string what, std::size_t limit) {
     return limit_error(text, offset, std::move(what), limit, " bytes", "shorten it");
   };
   const std::size_t deepest = std::min(limits.depth, XmlLimits::deepest);
   bool before_root = true;
-  std::size_t depth = 0;
+  Tags tags;
+  tags.rows.reserve(64);
+  std::size_t& depth = tags.left_open;
   for (std::size_t at = start;;) {
     const Markup tag = next_markup(text, at);
     if (before_root) {
@@ -454,14 +458,16 @@ Result<std::size_t> look_over(std::string_view text, std::size_t start, const Xm
                              "write fewer");
         }
         if (tag.kind == Markup::start_tag) ++depth;
+        tags.rows.push_back(tag_of(tag));
         break;
       case Markup::end_tag:
+        tags.rows.push_back(tag_of(tag));
         if (depth > 0) --depth;
         break;
       case Markup::other:
         break;
       case Markup::cut:
-        return depth;
+        return tags;
     }
     at = tag.end;
   }
@@ -496,31 +502,37 @@ Result<XmlDocument> read_xml(std::string_view bytes, Arena& arena, const Names& 
                        "split it into several records");
   }
   const std::size_t start = text.starts_with(byte_order_mark) ? byte_order_mark.size() : 0;
-  const auto left_open = look_over(text, start, how.limits);
-  if (!left_open) return left_open.error();
+  const auto tags = look_over(text, start, how.limits);
+  if (!tags) return tags.error();
   const std::size_t nul = text.find('\0');
   if (nul != std::string_view::npos) {
     return error_at(text, nul, "there is a NUL byte", "take it out");
   }
 
+  const std::unique_ptr<xmlParserCtxt, FreeParser> parser(xmlNewParserCtxt());
+  if (parser == nullptr) return Error{Error::unreadable, "no memory for an XML parser", {}, 0, 0, ""};
+  TreeBuilder builder(text, tags->rows, arena, names, how, parser.get());
+  *parser->sax = events();
+  parser->userData = &builder;
   const bool in_context = !how.context.empty();
-  const std::string opening = in_context ? "<context" + std::string(how.context) + ">" : std::string();
-  Feed feed{{opening, text.substr(start), in_context ? "</context>" : ""}};
-  Complaint complaint;
-  const std::unique_ptr<xmlTextReader, FreeReader> reader(
-      xmlReaderForIO(feed_bytes, close_feed, &feed, nullptr, "UTF-8",
-                     XML_PARSE_NONET | XML_PARSE_COMPACT | XML_PARSE_IGNORE_ENC | XML_PARSE_NOWARNING));
-  if (reader == nullptr) return Error{Error::unreadable, "no memory for an XML parser", {}, 0, 0, ""};
-  xmlTextReaderSetStructuredErrorHandler(reader.get(), take_complaint, &complaint);
-
-  TreeBuilder builder(text, start, arena, names, how, reader.get());
-  int more = 1;
-  while ((more = xmlTextReaderRead(reader.get())) == 1 && complaint.code == 0) {
-    if (!builder.take()) return *builder.refusal();
-  }
+  std::string given;
+  given.reserve(how.context.size() + text.size() + 32);
+  if (in_context) given.append("<context").append(how.context).append(">");
+  const std::size_t opening = given.size();
+  given.append(text.substr(start)).append(in_context ? "</context>" : "");
+  // Given as a string, the parser works on these bytes and has no buffer of its own to ask for more at each
+  // step. No entity can be declared, so the only references that are put in are XML's own five and
+  // characters; and look_over has kept everything short, so the parser need not (it would refuse the end of a
+  // long text).
+  xmlCtxtReadDoc(
+      parser.get(), reinterpret_cast<const xmlChar*>(given.c_str()), nullptr, nullptr,
+      XML_PARSE_NONET | XML_PARSE_NOENT | XML_PARSE_HUGE | XML_PARSE_IGNORE_ENC | XML_PARSE_NOWARNING);
+  if (builder.refusal()) return *builder.refusal();
+  Complaint& complaint = builder.complaint();
   // For the parser, an end too early is an end of the document like another.
-  if (complaint.code == XML_ERR_DOCUMENT_END && *left_open > 0) complaint.code = XML_ERR_TAG_NOT_FINISHED;
-  if (complaint.code != 0 || more < 0) return error_of(complaint, opening.size());
+  if (complaint.code == XML_ERR_DOCUMENT_END && tags->left_open > 0)
+    complaint.code = XML_ERR_TAG_NOT_FINISHED;
+  if (complaint.code != 0) return error_of(complaint, opening);
   if (builder.root() == nullptr) {
     return error_at(text, text.size(), "there is no XML element", "give a document with one root element");
   }

@@ -1,5 +1,5 @@
 // XML 1.0 with namespaces, read strictly into a tree of its own: elements, attributes and text in their
-// order. Bytes are parsed by libxml2's reader; no document type, no entity of one's own, no network, no file.
+// order. Bytes are parsed by libxml2 (SAX2); no document type, no entity of one's own, no network, no file.
 #pragma once
 #include <cstddef>
 #include <cstdint>

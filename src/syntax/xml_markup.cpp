@@ -6,7 +6,9 @@ namespace charpie::syntax {
 
 namespace {
 
-constexpr std::string_view white_space = " \t\r\n";
+bool is_white(char c) {
+  return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
 
 Markup until(std::string_view text, std::size_t begin, std::size_t from, std::string_view closing,
              Markup::Kind kind) {
@@ -39,8 +41,8 @@ Markup next_markup(std::string_view text, std::size_t at) {
     if (c == '>') return {text[i - 1] == '/' ? Markup::empty_tag : Markup::start_tag, begin, i + 1, values};
     if (c == '"' || c == '\'') {
       ++values;
-      i = text.find(c, i + 1);
-      if (i == std::string_view::npos) break;
+      // Most values are a few characters long.
+      for (++i; i < text.size() && text[i] != c;) ++i;
     }
   }
   return {Markup::cut, begin, text.size(), 0};
@@ -48,7 +50,8 @@ Markup next_markup(std::string_view text, std::size_t at) {
 
 std::string_view tag_name(std::string_view tag) {
   tag.remove_prefix(std::min<std::size_t>(tag.size(), tag.starts_with("</") ? 2 : 1));
-  const std::size_t end = std::min({tag.find_first_of(white_space), tag.find('/'), tag.find('>')});
+  std::size_t end = 0;
+  while (end < tag.size() && tag[end] != '/' && tag[end] != '>' && !is_white(tag[end])) ++end;
   return tag.substr(0, end);
 }
 

@@ -118,6 +118,13 @@ TEST_CASE("references and line ends") {
   CHECK(tree("<a b='1\n2\t3&#xA;4'/>") == "a[b=1 2 3\n4]");
 }
 
+TEST_CASE("a namespace's name is decoded once") {
+  CHECK(tree("<p:a xmlns:p='urn:x?1&amp;2'/>")
+            .starts_with("{urn:x?1&2}a[{http://www.w3.org/2000/xmlns/}p=urn:x?1&2]"));
+  CHECK(tree("<a xmlns='urn:x?&amp;%2338;'/>").starts_with("{urn:x?&%2338;}a"));
+  CHECK(tree("<a xmlns='urn:x?&amp;&#35;38;'/>").starts_with("{urn:x?&#38;}a"));
+}
+
 TEST_CASE("namespaces") {
   CHECK(tree("<a xmlns='urn:x' xmlns:p='urn:p' p:b='1' b='2'><p:c/><d xmlns=''/></a>") ==
         "{urn:x}a[{http://www.w3.org/2000/xmlns/}=urn:x][{http://www.w3.org/2000/xmlns/}p=urn:p]"

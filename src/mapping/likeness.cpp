@@ -147,6 +147,13 @@ bool is_fixed(const Part& part) {
                      [](const auto& below) { return is_fixed(*below); });
 }
 
+bool shows_fixed(const Part& object, const Node& node) {
+  return object.kind != Part::Kind::object ||
+         std::all_of(object.parts.begin(), object.parts.end(), [&](const auto& member) {
+           return !is_fixed(*member) || node.member(member->name) != nullptr;
+         });
+}
+
 // Whether the instance shows this alternative: its constants, and at least one of its members.
 bool shows(const Part& alternative, const Node& node) {
   if (alternative.kind == Part::Kind::constant) {

@@ -15,6 +15,9 @@ bool equal(const syntax::Node& a, const syntax::Node& b);
 bool accepts(const Part& part, const syntax::Node& node);
 /// What a layout always says at a part, though not as a constant ({fixed …}).
 bool is_fixed(const Part& part);
+/// Whether an object shows all that a layout always says in it. What leaves it out may be meant all the same,
+/// but not where another says it.
+bool shows_fixed(const Part& object, const syntax::Node& node);
 /// Whether an object shows this alternative of a choice: its constants, and at least one of its members.
 bool shows(const Part& alternative, const syntax::Node& node);
 /// The same for an alternative of constants, every one of them equal.

@@ -716,15 +716,16 @@ class Reader::Matching {
       if (has_discriminator(*part) || part->pure_mirror) continue;
       const bool loop = part->kind == Part::Kind::loop;
       const Part& body = loop ? *part->parts.front() : *part;
+      Node** best = nullptr;
       for (auto& item : open) {
         if (item == nullptr || !accepts(body, *item)) continue;
         if (loop) {
           match_element(*part, *claim(item), scope);
-          continue;
+        } else if (best == nullptr || (!shows_fixed(body, **best) && shows_fixed(body, *item))) {
+          best = &item;
         }
-        match(*part, *claim(item), nullptr, scope);
-        break;
       }
+      if (best != nullptr) match(*part, *claim(*best), nullptr, scope);
     }
   }
 

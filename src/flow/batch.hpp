@@ -38,12 +38,14 @@ struct Tally {
   std::uint64_t rejected = 0;     // held back by a finding that blocks
   std::uint64_t differing = 0;    // came back changed (round trip)
   std::uint64_t not_carried = 0;  // values that the target does not hold as they are (round trip)
+  std::uint64_t let_pass = 0;     // came back as they were read, but not all was read (round trip)
   Tally& operator+=(const Tally& other) {
     records += other.records;
     written += other.written;
     rejected += other.rejected;
     differing += other.differing;
     not_carried += other.not_carried;
+    let_pass += other.let_pass;
     return *this;
   }
 };

@@ -130,6 +130,7 @@ Result<bool> VisitGroups::collect(Batch& batch) {
       const bool bundle = type != nullptr && type->text == "Bundle";
       if (!begun_ && bundle) {
         as_they_come_ = true;
+        arena_.reset();  // who reads the Bundle makes a tree of its own
         std::swap(batch, incoming_);
         return true;
       }
@@ -142,6 +143,7 @@ Result<bool> VisitGroups::collect(Batch& batch) {
       std::swap(batch.pieces[batch.count++], piece);
       batch.file = incoming_.file;
     }
+    arena_.reset();
     if (batch.count != 0) return true;
   }
 }

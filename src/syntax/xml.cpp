@@ -404,6 +404,8 @@ Result<Tags> look_over(std::string_view text, std::size_t start, const XmlLimits
     return limit_error(text, offset, std::move(what), limit, " bytes", "shorten it");
   };
   const std::size_t deepest = std::min(limits.depth, XmlLimits::deepest);
+  const std::size_t most_nodes = std::max(limits.nodes, text.size() / limits.bytes_a_node);
+  std::size_t nodes = 0;
   bool before_root = true;
   Tags tags;
   tags.rows.reserve(64);
@@ -456,6 +458,11 @@ Result<Tags> look_over(std::string_view text, std::size_t start, const XmlLimits
         if (tag.values > limits.attributes) {
           return limit_error(text, tag.begin, "an element has more than", limits.attributes, " attributes",
                              "write fewer");
+        }
+        nodes += 1 + tag.values;
+        if (nodes > most_nodes) {
+          return limit_error(text, tag.begin, "there are more than", most_nodes,
+                             " elements and attributes in one text", "split it into several records");
         }
         if (tag.kind == Markup::start_tag) ++depth;
         tags.rows.push_back(tag_of(tag));

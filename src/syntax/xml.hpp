@@ -23,6 +23,11 @@ struct XmlLimits {
   std::size_t comment_bytes = 64u << 10;       // one comment or processing instruction
   std::size_t before_root_bytes = 64u << 10;   // declaration, comments and instructions before the root
   std::size_t document_bytes = 64u << 20;      // the whole text; never more than 2 GiB
+  // Elements and attributes of one text; the tree takes 136 and 88 bytes for each. A longer text may hold one
+  // for every 10 bytes (a Bundle of ours has one for 23, entries of C-CDA one for 11), so that a dense hostile
+  // one is refused before a tree is made, and a long honest one is read.
+  std::size_t nodes = 250'000;
+  std::size_t bytes_a_node = 10;
 };
 
 /// One attribute. A namespace declaration is one too, of the namespace `xml_declarations`: its name is the

@@ -118,6 +118,17 @@ TEST_CASE("references and line ends") {
   CHECK(tree("<a b='1\n2\t3&#xA;4'/>") == "a[b=1 2 3\n4]");
 }
 
+TEST_CASE("a text of nothing but tags is refused before a tree is made of it") {
+  XmlReading how;
+  how.limits.nodes = 4;
+  CHECK(refusal("<a><b c='1'/><b/></a>", how) == "");
+  CHECK(refusal("<a><b c='1'/><b/><b/></a>", how) ==
+        "1:18 there are more than 4 elements and attributes in one text");
+  CHECK(refusal("<a>" + repeated("a longer text ", 4) + "<b c='1'/><b/><b/></a>", how) == "");
+  CHECK(refusal("<a>" + repeated("<b/>", 300'000) + "</a>")
+            .starts_with("1:1000000 there are more than 250000 "));
+}
+
 TEST_CASE("a namespace's name is decoded once") {
   CHECK(tree("<p:a xmlns:p='urn:x?1&amp;2'/>")
             .starts_with("{urn:x?1&2}a[{http://www.w3.org/2000/xmlns/}p=urn:x?1&2]"));

@@ -207,6 +207,7 @@ namespace {
 
 // One document, alone, each file's part behind what it has.
 Outcome write_files(std::string_view json, const Mapping& mapping, std::span<std::string> files) {
+  if (json.empty()) return nothing_left();
   Arena arena;
   const Layout& layout = mapping.layout();
   auto tree = syntax::read_json(json, arena, mapping.names());

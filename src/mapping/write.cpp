@@ -75,8 +75,9 @@ Scope Writer::scope_of(const Planned& instance) const {
 void Writer::write_instance(const Planned& instance, std::string& out) {
   instance_ = &instance;
   const Scope scope = scope_of(instance);
+  const auto before = out.size();
   write(instance.made_from->body->step, scope, out);
-  out.pop_back();  // the comma
+  if (out.size() != before) out.pop_back();  // the comma; a layout may have a place for nothing of a record
 }
 
 void Writer::write_bundle(const Record& record, std::string& out) {

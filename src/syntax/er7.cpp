@@ -245,6 +245,11 @@ class Reader {
     if (!decoded.starts_with("MSH")) {
       return refuse("the message is not in the character set that MSH-18 names", "correct MSH-18");
     }
+    // Places in the text are told by the delimiters that stand in it.
+    if (!decoded.starts_with(header.substr(0, header.find(by_.field, 4)))) {
+      return refuse("the delimiters are other characters in the character set that MSH-18 names",
+                    "correct MSH-18, or choose delimiters that the set has");
+    }
     if (wanted.empty() &&
         std::any_of(decoded.begin(), decoded.end(), [](char c) { return (c & 0x80) != 0; })) {
       note(Er7Oddity::undeclared_charset, 0);

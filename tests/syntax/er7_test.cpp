@@ -230,6 +230,11 @@ TEST_CASE("character sets by their names") {
   CHECK(refusal(with("ISO IR87", "")) ==
         "1:1 the character set of the message is not known (MSH-18, or the option)");
   CHECK(refusal(with("UTF-16LE", "a")).starts_with("1:1 the message"));
+  // National variants of ISO 646 have letters in place of some delimiters.
+  for (const char* const national : {"CSA_Z243.4-1985-1", "SHIFT_JIS"}) {
+    CHECK(refusal(with(national, "a")) ==
+          "1:1 the delimiters are other characters in the character set that MSH-18 names");
+  }
   for (const auto& bytes : {with("8859/1", "caf\xE9"), with("8859/15", "\xA4"), with("", "caf\xC3\xA9"),
                             with("GB 18030-2000", "\x81\x30\x81\x30")}) {
     Er7Reading keep;

@@ -314,8 +314,18 @@ bool same(const Node& a, const Node& b) {
   return true;
 }
 
+// Whether an element of one list has the value that tells records apart in common with one of the other.
+bool shares_value(const Node& list, const Node& more, const std::string& by) {
+  for (const Node* one = more.first; one != nullptr; one = one->next) {
+    for (const Node* known = list.first; known != nullptr; known = known->next) {
+      if (value_of(*known, by) == value_of(*one, by)) return true;
+    }
+  }
+  return false;
+}
+
 // `inside` an object that was found the same around the list, one that holds nothing else may be joined.
-bool join_at(Node& into, Node& next, Way way, bool inside = false) {
+bool join_at(Node& into, Node& next, Way way, const std::string& by, bool inside = false) {
   if (!into.is_object() || !next.is_object() || into.count != next.count || (into.count < 2 && !inside))
     return false;
   Node *list = nullptr, *more = nullptr;
@@ -329,10 +339,12 @@ bool join_at(Node& into, Node& next, Way way, bool inside = false) {
     }
   }
   if (list == nullptr || list->kind != more->kind) return false;
-  if (list->is_object()) return way.size() > 1 && join_at(*list, *more, way.subspan(1), true);
+  if (list->is_object()) return way.size() > 1 && join_at(*list, *more, way.subspan(1), by, true);
   if (!list->is_array() || more->first == nullptr) return false;
-  if (way.size() > 1 && list->last != nullptr && join_at(*list->last, *more->first, way.subspan(1)))
+  if (way.size() > 1 && list->last != nullptr && join_at(*list->last, *more->first, way.subspan(1), by))
     return true;
+  // They would be read as one record.
+  if (way.size() == 1 && !by.empty() && shares_value(*list, *more, by)) return false;
   for (Node* item = more->first; item != nullptr;) {
     Node* after = item->next;
     append(*list, item);
@@ -348,7 +360,7 @@ std::vector<Node*> split_records(Node& root, const Layout& layout, Arena& arena)
 }
 
 bool join_records(Node& into, Node& next, const Layout& layout) {
-  return !layout.records.empty() && join_at(into, next, layout.records);
+  return !layout.records.empty() && join_at(into, next, layout.records, layout.records_by);
 }
 
 }  // namespace charpie::mapping

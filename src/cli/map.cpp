@@ -2,7 +2,9 @@
 // one; and for whoever must know what we write and read without this program: definitions for terminology
 // servers and guides.
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <ostream>
 
@@ -19,25 +21,56 @@ namespace charpie::cli {
 namespace {
 
 struct DraftRequest {
-  std::string sample{};
+  std::vector<std::string> samples{};
   std::string folder{};
+  std::string row{};
 };
 
+// The files named, or the CSV files of the folder named.
+Result<std::vector<flow::SampleFile>> read_samples(const std::vector<std::string>& paths) {
+  namespace fs = std::filesystem;
+  std::vector<std::string> files = paths;
+  std::error_code failure;
+  if (paths.size() == 1 && fs::is_directory(paths.front(), failure)) {
+    files.clear();
+    for (fs::directory_iterator at(paths.front(), failure), end; !failure && at != end;
+         at.increment(failure)) {
+      if (at->path().extension() == ".csv") files.push_back(at->path().string());
+    }
+    if (failure)
+      return Error{Error::unreadable, "cannot be read: " + failure.message(), paths.front(), 0, 0, {}};
+    if (files.empty())
+      return Error{Error::unreadable,           "holds no .csv file", paths.front(), 0, 0,
+                   "name the files of the site"};
+    std::sort(files.begin(), files.end());
+  }
+  std::vector<flow::SampleFile> samples;
+  for (const auto& path : files) {
+    auto text = flow::read_whole(path);
+    if (!text) return text.error();
+    samples.push_back({fs::path(path).filename().string(), std::move(*text)});
+  }
+  return samples;
+}
+
 void run_draft(Session& session, const DraftRequest& request) {
-  const auto text = flow::read_whole(request.sample);
-  if (!text) return session.fail(text.error());
+  const auto samples = read_samples(request.samples);
+  if (!samples) return session.fail(samples.error());
   const auto tables = session.tables();
   if (!tables) return session.fail(tables.error());
   const auto terms = terms::Terms::load(**tables);
   if (!terms) return session.fail(terms.error());
-  auto draft = flow::draft_layout(*text, *terms);
-  if (!draft) {
-    draft.error().file = request.sample;
-    return session.fail(draft.error());
-  }
+  static const std::map<std::string, flow::Row> rows = {
+      {"", flow::Row::guess}, {"visit", flow::Row::visit}, {"finding", flow::Row::finding}};
+  const auto draft = flow::draft_layout(*samples, *terms, rows.at(request.row));
+  if (!draft) return session.fail(draft.error());
   for (const auto& one : draft->columns) {
     session.out << one.name << "\n    " << (one.hole.empty() ? "left out" : one.hole) << "  ("
                 << flow::confidence_name(one.confidence) << ": " << one.reason << ")\n";
+  }
+  if (!draft->missing.empty()) {
+    session.out << "a record needs these, and nothing was proposed for them:\n";
+    for (const auto& field : draft->missing) session.out << "    " << field << '\n';
   }
   std::error_code failure;
   std::filesystem::create_directories(request.folder, failure);
@@ -57,8 +90,9 @@ void run_draft(Session& session, const DraftRequest& request) {
   }
   session.out << draft->files.size() << " files in " << request.folder
               << ": decide what says DECLARE or DECIDE, then charpie map check site:"
-              << (request.folder.find('/') == std::string::npos ? "./" : "") << request.folder << ' '
-              << request.sample << '\n';
+              << (request.folder.find('/') == std::string::npos ? "./" : "") << request.folder;
+  for (const auto& path : request.samples) session.out << ' ' << path;
+  session.out << '\n';
 }
 
 struct CheckRequest {
@@ -149,14 +183,23 @@ void add_map(CLI::App& app, Session& session) {
     if (command->get_subcommands().empty()) run_publish(session, *published);
   });
   auto* draft = command->add_subcommand(
-      "draft", "a first layout from a sample (CSV with one row a record, or JSON), with reasons");
+      "draft",
+      "a first layout from a sample (CSV, one file or several joined by a key, or JSON), with reasons");
   draft->excludes(as);
   const auto drafted = std::make_shared<DraftRequest>();
-  draft->add_option("sample", drafted->sample, "a file of the site")->required();
+  draft
+      ->add_option("samples", drafted->samples,
+                   "a file of the site, or the files that belong together, or their folder")
+      ->required();
   draft->add_option("-o,--output", drafted->folder, "the folder to write the layout to")->required();
+  draft
+      ->add_option("--row", drafted->row,
+                   "what a row of one CSV file is, where the guess is wrong: visit, finding")
+      ->check(CLI::IsMember({"visit", "finding"}));
   draft->footer(
-      "Nothing is decided in silence: a unit, a zone or a meaning that nobody declared is refused when the "
-      "layout is loaded.");
+      "Nothing is decided in silence: as long as anything says DECLARE or DECIDE, the layout is refused.\n"
+      "Examples:\n  charpie map draft samples/brookfield.csv -o brookfield\n"
+      "  charpie map draft samples/birchwood -o own");
   draft->callback([drafted, &session] { run_draft(session, *drafted); });
   auto* check = command->add_subcommand("check", "prove a layout, and tell what it makes of samples");
   check->excludes(as);

@@ -2,37 +2,38 @@
 // decided in silence.
 #pragma once
 #include <map>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "base/result.hpp"
+#include "flow/sample.hpp"
 #include "terms/terms.hpp"
 
 namespace charpie::flow {
 
-/// How sure a proposal is.
-enum class Confidence : unsigned char { none, low, medium, high };
-std::string_view confidence_name(Confidence confidence);
-
-/// One column of the sample.
+/// One thing seen in the sample: a file, a column, or a finding that rows are about.
 struct DraftColumn {
   std::string name;
-  std::string field;   // proposed, or empty
+  std::string hole;    // what would stand in the template, or what the column is for; empty: it is left out
   std::string reason;  // in plain words
   Confidence confidence = Confidence::none;
-  std::string hole;   // what would stand in the template
-  std::string table;  // of words, when the field is coded: its name
 };
 
 struct Draft {
   std::vector<DraftColumn> columns;
+  std::vector<std::string> missing;          // fields that a record needs and nothing was proposed for
   std::map<std::string, std::string> files;  // name, text: set.json and tables of words
 };
 
-/// Drafts a layout for CSV with a header and one row a record, or for JSON objects one after another. What a
-/// person must decide says DECLARE or DECIDE, and the draft is refused at load until somebody did.
-/// Error::invalid for a sample that cannot be read.
-Result<Draft> draft_layout(std::string_view sample, const terms::Terms& terms);
+/// Drafts a layout for CSV with a header: one row a visit, one row a finding (a key repeats, a column names
+/// the finding, another holds the answer), or several files joined by a key; or, of one file alone, for JSON
+/// objects one after another. `row` says what a row of the one file is, where the guess is wrong. What a
+/// person must decide says DECLARE or DECIDE, and the draft is refused at load until somebody did
+/// (flow/undecided.hpp). Error::invalid for samples that cannot be read, or that nothing joins; it names the
+/// file.
+Result<Draft> draft_layout(std::span<const SampleFile> samples, const terms::Terms& terms,
+                           Row row = Row::guess);
 
 }  // namespace charpie::flow

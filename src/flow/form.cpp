@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "base/arena.hpp"
+#include "flow/undecided.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::flow {
@@ -79,6 +80,7 @@ Result<std::unique_ptr<SiteForm>> SiteForm::open(const std::string& name, const 
                  0,
                  "name one of " + names + ", or a folder with a set.json: site:./FOLDER"};
   }
+  if (auto mark = undecided(*all, made->folder_)) return *mark;
   Arena arena;
   const syntax::Names nothing;
   const auto tree = syntax::read_json(*set, arena, nothing);

@@ -1,12 +1,14 @@
-// Does what mappings/README.md says under "A layout of your own", in the folder given, with the program `charpie` on the
-// path, and compares each output that the page shows ("…" stands for lines left out). Silent when all agree.
+// Does what mappings/README.md says under "A layout of your own" and "A draft of other files", in the folder given, with
+// the program `charpie` on the path, and compares each output that the page shows ("…" stands for lines left out). Silent
+// when all agree.
 import { spawnSync } from "node:child_process";
-import { readFileSync, symlinkSync, writeFileSync } from "node:fs";
+import { readFileSync, rmSync, symlinkSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 
 const root = process.cwd();
 const page = readFileSync(join(root, "mappings/README.md"), "utf8");
-const section = page.split("### A layout of your own\n")[1].split("\n### ")[0];
+const under = (heading) => page.split(`### ${heading}\n`)[1].split("\n### ")[0];
+const section = under("A layout of your own");
 process.chdir(process.argv[2]);
 symlinkSync(join(root, "samples"), "samples");
 
@@ -51,3 +53,7 @@ for (const [, text, kind, code] of section.matchAll(/([\s\S]*?)```(\w*)\n([\s\S]
 if (edited >= 30) fail("that are " + edited + " lines of edits");
 const through = run("charpie roundtrip samples/brookfield.csv --from site:./brookfield --through fhir-r4");
 if (!through.includes("3 came back the same")) fail(through);
+for (const [, command, shown] of under("A draft of other files").matchAll(/```\n\$ (.*)\n([\s\S]*?)```/g)) {
+  compare(shown, run(command));
+  rmSync("own", { recursive: true });
+}

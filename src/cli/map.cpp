@@ -184,7 +184,7 @@ void add_map(CLI::App& app, Session& session) {
   });
   auto* draft = command->add_subcommand(
       "draft",
-      "a first layout from a sample (CSV, one file or several joined by a key, or JSON), with reasons");
+      "a first layout from a sample (CSV, one file or several joined by a key; JSON; XML), with reasons");
   draft->excludes(as);
   const auto drafted = std::make_shared<DraftRequest>();
   draft

@@ -29,8 +29,8 @@ struct Draft {
 
 /// Drafts a layout for CSV with a header: one row a visit, one row a finding (a key repeats, a column names
 /// the finding, another holds the answer), or several files joined by a key; or, of one file alone, for JSON
-/// objects one after another. `row` says what a row of the one file is, where the guess is wrong. What a
-/// person must decide says DECLARE or DECIDE, and the draft is refused at load until somebody did
+/// objects one after another, or XML. `row` says what a row of the one CSV file is, where the guess is wrong.
+/// What a person must decide says DECLARE or DECIDE, and the draft is refused at load until somebody did
 /// (flow/undecided.hpp). Error::invalid for samples that cannot be read, or that nothing joins; it names the
 /// file.
 Result<Draft> draft_layout(std::span<const SampleFile> samples, const terms::Terms& terms,

@@ -126,6 +126,11 @@ Proposal FieldProposals::propose(std::string_view name, const Cells& cells, Plac
     look(said.substr(wound.size()));
     if (best.field != nullptr) best.reason += ", without 'wound'";
   }
+  for (const std::string_view number : {"number", "nr", "no"}) {
+    if (best.field != nullptr || said == number || !said.ends_with(number)) continue;
+    look(said.substr(0, said.size() - number.size()) + "id");
+    if (best.field != nullptr) best = {best.field, Confidence::low, "a number may identify"};
+  }
   if (best.field == nullptr && !domain.empty()) {
     for (const auto& field : record::dictionary()) {
       if (can_stand(field, place) && is_coded(field) && field.argument == domain)
@@ -162,22 +167,29 @@ Proposal FieldProposals::propose_member(const Field& list, std::string_view name
   return best;
 }
 
-Proposal FieldProposals::propose_list(const SampleTable& table) const {
-  const auto stem = plain(table.file.substr(0, table.file.find_last_of('.')));
+Proposal FieldProposals::propose_list(std::string_view name,
+                                      std::span<const std::pair<std::string, Cells>> members) const {
+  const auto said = plain(name);
   Proposal best;
   std::size_t most = 0;
   for (const auto& field : record::dictionary()) {
     if (!field.is_list() || !field.is_group() || field.parent != FieldId::visit || field.id == FieldId::extra)
       continue;
     const auto own = plain(field.name);
-    if (stem == own || is_near(stem, own)) return {&field, Confidence::medium, "the file is named after it"};
-    std::size_t members = 0;
-    for (std::size_t i = 0; i < table.columns.size(); ++i)
-      members +=
-          propose_member(field, table.columns[i], table.cells(i)).confidence == Confidence::medium ? 1 : 0;
-    if (members <= most) continue;
-    most = members;
-    best = {&field, Confidence::low, "columns that its members are named after: " + std::to_string(members)};
+    if (said == own || is_near(said, own)) return {&field, Confidence::medium, "it is named after that"};
+    const auto known =
+        static_cast<std::size_t>(std::count_if(members.begin(), members.end(), [&](const auto& member) {
+          const auto one = propose_member(field, member.first, member.second);
+          return one.confidence == Confidence::medium && one.field->kind != Kind::key;  // anything has an id
+        }));
+    const auto* named = record::find_member(field, name);
+    const bool is_named = named != nullptr && is_coded(*named);  // a list of tissues, and a tissue in each
+    const auto weight = known + (is_named ? 2 : 0);
+    if (weight <= most) continue;
+    most = weight;
+    best = {
+        &field, Confidence::low,
+        is_named ? "it is named after a member" : "members that are named alike: " + std::to_string(known)};
   }
   return best;
 }

@@ -3,8 +3,10 @@
 #pragma once
 #include <map>
 #include <set>
+#include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 
 #include "flow/sample.hpp"
 #include "record/dictionary.hpp"
@@ -34,8 +36,9 @@ class FieldProposals {
   Proposal propose(std::string_view name, const Cells& cells, Place place) const;
   /// For a column of a file whose rows are elements of a list: a member of its groups.
   Proposal propose_member(const record::Field& list, std::string_view name, const Cells& cells) const;
-  /// The list whose elements the rows of a file may be, by the file's name and its columns.
-  Proposal propose_list(const SampleTable& table) const;
+  /// The list that something holds the elements of, by its name and by what the elements are made of: names
+  /// and cells.
+  Proposal propose_list(std::string_view name, std::span<const std::pair<std::string, Cells>> members) const;
 
  private:
   std::string_view domain_of(const Cells& cells, std::size_t& known) const;

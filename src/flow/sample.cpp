@@ -92,6 +92,13 @@ std::string_view unit_of_word(std::string_view word) {
   return {};
 }
 
+bool holds_units(std::string_view heading, const Cells& cells) {
+  return is_one_of(heading, unit_headings) ||
+         (cells.any() && std::all_of(cells.different.begin(), cells.different.end(), [](const auto& one) {
+            return one == "%" || !unit_of_word(one).empty();
+          }));
+}
+
 void Cells::add(std::string_view cell) {
   if (cell.empty()) return;
   std::string number(cell);
@@ -164,7 +171,7 @@ Result<SampleTable> read_sample(const SampleFile& file) {
   return sample;
 }
 
-RowShape rows_by_key(const SampleTable& table, std::size_t key) {
+RowShape rows_by_key(const SampleTable& table, std::size_t key, Row row) {
   RowShape shape;
   shape.key = key;
   const auto visits = table.count_different(key);
@@ -179,15 +186,14 @@ RowShape rows_by_key(const SampleTable& table, std::size_t key) {
   std::size_t fewest = table.rows.size();
   bool said = false;
   for (const auto i : rest) {
-    const auto cells = table.cells(i);
     const auto different = table.count_different(i);
     const bool named = names_findings(table.columns[i]);
     std::set<std::pair<std::string_view, std::string_view>> pairs;
-    for (const auto& row : table.rows) pairs.emplace(row[key], row[i]);
+    for (const auto& cells : table.rows) pairs.emplace(cells[key], cells[i]);
     const bool fits = table.is_filled(i) && different > 1 && pairs.size() * 10 >= table.rows.size() * 6 &&
                       pairs.size() >= visits * 2 && (visits == 1 || different < table.rows.size());
-    const bool is_number_column = std::any_of(table.rows.begin(), table.rows.end(), [&](const auto& row) {
-      return is_decimal(std::string_view(row[i]));
+    const bool is_number_column = std::any_of(table.rows.begin(), table.rows.end(), [&](const auto& cells) {
+      return is_decimal(std::string_view(cells[i]));
     });
     if (!fits || (is_number_column && !named) || names_answers(table.columns[i])) continue;
     if (named < said || (named == said && different >= fewest && shape.finding != no_column)) continue;
@@ -196,35 +202,35 @@ RowShape rows_by_key(const SampleTable& table, std::size_t key) {
     shape.finding = i;
   }
   if (shape.finding == no_column) return shape;
-  shape.finding_confidence = said ? Confidence::medium : Confidence::low;
+  shape.finding_confidence = said || row == Row::finding ? Confidence::medium : Confidence::low;
   shape.finding_reason = counted(fewest, "different cells, hardly one twice in a visit") +
                          (said ? "; the heading says so, too" : "");
+  bool is_likely = shape.finding_confidence == Confidence::medium;  // of words in every row alone it is not
   std::size_t best = 0;
   for (const auto i : rest) {
     if (i == shape.finding) continue;
     const auto cells = table.cells(i);
-    const bool all_units =
-        cells.any() && std::all_of(cells.different.begin(), cells.different.end(),
-                                   [](const auto& one) { return one == "%" || !unit_of_word(one).empty(); });
-    if (is_one_of(table.columns[i], unit_headings) || all_units) {
+    if (holds_units(table.columns[i], cells)) {
       if (shape.unit == no_column) shape.unit = i;
       continue;
     }
     std::size_t filled = 0, numbers = 0;
-    for (const auto& row : table.rows) {
-      filled += row[i].empty() ? 0 : 1;
-      numbers += is_decimal(std::string_view(row[i])) ? 1 : 0;
+    for (const auto& cells_of_row : table.rows) {
+      filled += cells_of_row[i].empty() ? 0 : 1;
+      numbers += is_decimal(std::string_view(cells_of_row[i])) ? 1 : 0;
     }
     const bool named = names_answers(table.columns[i]), mixed = numbers != 0 && numbers < filled;
     const auto weight = filled + (named ? 4 : 0) * table.rows.size() + (mixed ? 2 : 0) * table.rows.size();
     if (weight <= best) continue;
     best = weight;
     shape.answer = i;
+    is_likely = is_likely || named || mixed;
     shape.answer_reason = "filled in " + std::to_string(filled) + " of " +
                           counted(table.rows.size(), "rows") + (mixed ? ", numbers beside words" : "") +
                           (named ? "; the heading says so, too" : "");
   }
-  if (shape.answer == no_column) {  // without an answer it names no question
+  if (shape.answer == no_column || !is_likely) {
+    shape.answer = no_column;
     shape.finding = no_column;
     shape.finding_confidence = Confidence::none;
   }
@@ -233,34 +239,44 @@ RowShape rows_by_key(const SampleTable& table, std::size_t key) {
 
 std::optional<RowShape> rows_of_visits(const SampleTable& table, Row row) {
   if (row == Row::visit || table.rows.empty()) return {};
-  std::size_t key = no_column;
-  bool said = false;
-  for (std::size_t i = 0; i < table.columns.size() && !said; ++i) {
-    said = is_one_of(table.columns[i], visit_headings) && table.is_filled(i);
-    if (said) key = i;
-  }
-  if (said && row == Row::guess && table.count_different(key) == table.rows.size()) return {};
-  if (!said) {
-    // The column that settles most others; of several the one that tells most visits apart.
-    std::pair<std::size_t, std::size_t> best;
+  const auto rows = table.rows.size();
+  const auto heading = std::find_if(table.columns.begin(), table.columns.end(), [&](const std::string& one) {
+    const auto i = static_cast<std::size_t>(&one - table.columns.data());
+    return is_one_of(one, visit_headings) && table.is_filled(i);
+  });
+  const bool said = heading != table.columns.end();
+  RowShape shape;
+  if (said) {
+    const auto key = static_cast<std::size_t>(heading - table.columns.begin());
+    if (row == Row::guess && table.count_different(key) == rows) return {};
+    shape = rows_by_key(table, key, row);
+    if (shape.finding == no_column && row == Row::finding) return {};
+  } else {
+    // The column that settles most others; of several the one that tells most visits apart. Rows of a key
+    // that nobody names are rather visits of one patient, unless they name findings.
+    struct Candidate {
+      std::size_t settles, different, column;
+    };
+    std::vector<Candidate> candidates;
     for (std::size_t i = 0; i < table.columns.size(); ++i) {
-      const auto different = table.count_different(i);
-      if (!table.is_filled(i) || different == table.rows.size()) continue;
-      std::size_t settles = 0;
+      Candidate one{0, table.count_different(i), i};
+      if (!table.is_filled(i) || one.different == rows) continue;
       for (std::size_t k = 0; k < table.columns.size(); ++k)
-        settles += k != i && table.is_filled(k) && decides(table, i, k) ? 1 : 0;
-      if (key != no_column && std::pair(settles, different) <= best) continue;
-      best = {settles, different};
-      key = i;
+        one.settles += k != i && table.is_filled(k) && decides(table, i, k) ? 1 : 0;
+      candidates.push_back(one);
     }
+    std::stable_sort(candidates.begin(), candidates.end(), [](const Candidate& x, const Candidate& y) {
+      return std::pair(x.settles, x.different) > std::pair(y.settles, y.different);
+    });
+    for (const auto& one : candidates) {
+      shape = rows_by_key(table, one.column, row);
+      if (shape.finding != no_column) break;
+    }
+    if (shape.finding == no_column) return {};
   }
-  if (key == no_column) return {};
-  auto shape = rows_by_key(table, key);
-  // Rows of a key that nobody names are rather visits of one patient, unless they name findings.
-  if (shape.finding == no_column && !said) return {};
   shape.key_confidence = said ? Confidence::medium : Confidence::low;
-  shape.key_reason = counted(table.count_different(key), "different cells in ") +
-                     counted(table.rows.size(), "rows") + "; with it " +
+  shape.key_reason = counted(table.count_different(shape.key), "different cells in ") +
+                     counted(rows, "rows") + "; with it " +
                      counted(shape.common.size(), "other columns stay the same") +
                      (said ? "; the heading says so, too" : "");
   return shape;

@@ -73,7 +73,7 @@ struct RowShape {
 /// The shape of a file that stands alone; nothing when a row is a visit.
 std::optional<RowShape> rows_of_visits(const SampleTable& table, Row row);
 /// The columns of a file whose key is known.
-RowShape rows_by_key(const SampleTable& table, std::size_t key);
+RowShape rows_by_key(const SampleTable& table, std::size_t key, Row row = Row::guess);
 
 /// How files belong together.
 struct Join {
@@ -88,5 +88,7 @@ Result<Join> join(std::span<const SampleTable> tables);
 /// A unit that a word of a chart means, as UCUM: "inches"; empty when it is none that is told apart so
 /// simply.
 std::string_view unit_of_word(std::string_view word);
+/// Whether a column or member holds units, by its heading or because all its cells are such words.
+bool holds_units(std::string_view heading, const Cells& cells);
 
 }  // namespace charpie::flow

@@ -162,7 +162,7 @@ TEST_CASE(
   CHECK(line_of(draft, "visits.csv") ==
         "one row a visit (medium: no cell of 'visit' stands twice, and the other files have them)");
   CHECK(line_of(draft, "dressings.csv") ==
-        "one row an element of 'dressing' (medium: the file is named after it)");
+        "one row an element of 'dressing' (medium: it is named after that)");
   CHECK(line_of(draft, "dressings.csv material") ==
         "{material by material} (medium: a member of 'dressing' has this name)");
   CHECK(line_of(draft, "findings.csv finding 'depth'") ==
@@ -227,7 +227,13 @@ TEST_CASE("one row a visit stays one, though patients repeat") {
   // Whoever knows better says so.
   CHECK(line_of(drafted({long_form}, Row::visit), "Observation") == " (none: no field of this name)");
   CHECK(refusal({{"one.csv", "a,b\n1,2\n"}}, Row::finding) ==
-        "one.csv: no column repeats whose rows could be one visit");
+        "one.csv: no column repeats whose rows could be the findings of one visit");
+  CHECK(refusal({{"one.csv", "visit,b\n1,2\n"}}, Row::finding) ==
+        "one.csv: no column repeats whose rows could be the findings of one visit");
+  // Words that vary from row to row are no findings yet: neither a heading nor the answers speak for it.
+  const SampleFile words = {"words.csv", "client,was,is\nC-1,a,x\nC-1,b,y\nC-2,a,z\nC-2,b,x\n"};
+  CHECK(line_of(drafted({words}), "was") == " (none: no field of this name)");
+  CHECK(line_of(drafted({words}, Row::finding), "was").starts_with("names the finding of a row (medium: "));
 }
 
 TEST_CASE("one row a finding is seen without any word of English") {
@@ -296,6 +302,107 @@ TEST_CASE("what a member of a group needs is asked for; a second file may have o
   CHECK(listed(coverage.unread) == "");
   for (const char* field : {"periwound.finding", "periwound.present", "pain.before", "drainage.amount"})
     CHECK(filled(coverage, field, 1));
+}
+
+TEST_CASE("a draft of XML has the shape of the documents, and reads them") {
+  const SampleFile sample = {"northmoor.xml", project_file("samples/northmoor.xml")};
+  const auto draft = drafted({sample});
+  CHECK(line_of(draft, "export") ==
+        "stands around the documents, a 'patient' each (medium: it holds several, and nothing else)");
+  CHECK(line_of(draft, "@nr") == "{DECIDE patient.id} (low: a number may identify)");
+  CHECK(line_of(draft, "visit.wound") == "a record each (low: a list that no list of the record is like)");
+  CHECK(line_of(draft, "visit.wound.size.length") ==
+        "{size.length.value} (high: the name is the field's; the unit stands beside it)");
+  CHECK(line_of(draft, "visit.wound.space.extent") ==
+        "{extent.value} (medium: a member of 'spaces' has this name; the unit stands beside it)");
+  CHECK(line_of(draft, "visit.wound.layer") ==
+        "an element of 'dressing' each (low: members that are named alike: 4)");
+  // The stage is surer of its field than the state that comes before it.
+  CHECK(line_of(draft, "visit.wound.@state") == " (none: 'wound.stage' was proposed for another place)");
+  CHECK(line_of(draft, "visit.wound.stage") ==
+        "{wound.stage by stage} (high: the name is the field's; but all cells are numbers)");
+  CHECK(draft.missing == std::vector<std::string>{"status", "performed.kind", "performed.outcome"});
+  const auto words = [&](const std::string& table, std::string_view means) {
+    Edits edits;
+    std::string_view text = draft.files.at(table);
+    for (auto at = text.find(",DECIDE,"); at != std::string_view::npos; at = text.find(",DECIDE,", at + 1)) {
+      const auto line = text.rfind('\n', at) + 1;
+      edits.emplace_back(std::string(text.substr(line, at - line)) + ",DECIDE,both",
+                         std::string(text.substr(line, at - line)) + "," + std::string(means) + ",in");
+    }
+    return edits;
+  };
+  const auto coverage = decided(
+      draft, {sample},
+      {{"set.json",
+        usual_and(
+            {{"\"YYYY-MM-DD hh:mm\"", "\"MM/DD/YYYY hh:mm AP\", \"MM/DD/YYYY\""},
+             {"DECLARE, or give it a place in the template: preliminary, final, amended, corrected or "
+              "entered-in-error",
+              "final"},
+             {"DECLARE, or give it a place in the template: dressing-change, assessment or both",
+              "assessment"},
+             {"DECLARE, or give it a place in the template: completed, stopped or not-done", "not-done"},
+             {"DECIDE ", ""},
+             {"\"{id}\"", "\"{encounter.id}\""},
+             {"\"@nr\": \"{wound.id}\"", "\"@nr\": \"{wound.id}\", \"@record\": \"{id}\""}})},
+       {"sex.csv", words("sex.csv", "female")},
+       {"type.csv", words("type.csv", "pressure-injury")},
+       {"stage.csv", words("stage.csv", "stage-3")},
+       {"side.csv", words("side.csv", "left")},
+       {"method.csv", words("method.csv", "clock-axis")},
+       {"kind.csv", words("kind.csv", "tunnel")},
+       {"amount.csv", words("amount.csv", "moderate")},
+       {"type2.csv", words("type2.csv", "serous")},
+       {"odor.csv", words("odor.csv", "none")},
+       {"scale.csv", words("scale.csv", "numeric-0-10")},
+       {"role.csv", words("role.csv", "nurse")},
+       {"role2.csv", words("role2.csv", "cover")},
+       {"material.csv", words("material.csv", "foam")},
+       {"reason.csv", words("reason.csv", "patient-declined")}});
+  CHECK(coverage.records == 4);
+  for (const char* field : {"id", "patient.id", "wound.id", "wound.type", "performed.start"})
+    CHECK(filled(coverage, field, 4));
+  CHECK(filled(coverage, "size.length", 3));
+  CHECK(filled(coverage, "spaces.extent", 1));
+  CHECK(filled(coverage, "dressing.material", 2));
+}
+
+TEST_CASE("a draft of JSON follows objects and lists") {
+  const SampleFile sample = {"visits.json",
+                             R"([{"id":"V-1","status":"final","patient":{"id":"P-1"},
+  "wound":{"id":"1","type":"burn"},
+  "performed":{"kind":"assessment","outcome":"not-done"},
+  "size":{"length":{"value":4.0,"unit":"cm"},"width_mm":31},"edges":["rolled","attached"],
+  "tunnels":[1],"bed":[{"tissue":"slough","percent":40,"by":{"x":1}}]}])"};
+  const auto draft = drafted({sample});
+  CHECK(line_of(draft, "size.length") ==
+        "{size.length.value} (high: the name is the field's; the unit stands beside it)");
+  CHECK(line_of(draft, "size.width_mm") ==
+        "{size.width in mm} (high: the name is the field's; the name says the unit)");
+  CHECK(line_of(draft, "edges") == "{edges by edges} (high: the name is the field's)");
+  CHECK(line_of(draft, "bed") == "an element of 'bed' each (medium: it is named after that)");
+  CHECK(line_of(draft, "bed.by") == " (none: no member of 'bed' of this name)");
+  CHECK(line_of(draft, "tunnels") == " (none: no list of this name)");
+  const auto coverage = decided(draft, {sample}, {{"set.json", usual}});
+  CHECK(coverage.records == 1);
+  CHECK(coverage.blocked == 0);
+  CHECK(listed(coverage.unread) == "bed.by 1\ntunnels 1\n");
+  for (const char* field :
+       {"id", "wound.type", "size.length", "size.width", "edges", "bed.tissue", "bed.percent"})
+    CHECK(filled(coverage, field, 1));
+}
+
+TEST_CASE("records of a document are the elements of one list, wherever it stands") {
+  const SampleFile sample = {"export.json",
+                             R"({"old":{"visits":[{"wound":{"type":"burn"}}]},
+  "data":{"visits":[{"id":"V-1","wound":{"id":"1","type":"burn"},"pain":{"before":3}},
+                    {"id":"V-2","wound":{"id":"2","type":"burn"}}]}})"};
+  const auto draft = drafted({sample});
+  CHECK(line_of(draft, "data.visits") == "a record each (low: a list that no list of the record is like)");
+  CHECK(line_of(draft, "data.visits.wound.type") == "{wound.type by type} (high: the name is the field's)");
+  CHECK(line_of(draft, "old.visits") == " (none: no list of the record is like it)");
+  CHECK(draft.files.at("set.json").find("\"records\": \"DECIDE data.visits\"") != std::string::npos);
 }
 
 TEST_CASE("files that do not belong together, and names that a template cannot have, are told") {

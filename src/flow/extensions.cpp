@@ -129,7 +129,7 @@ class Finder {
     }
     const auto& part = *spot.part;
     if (part.kind == Part::Kind::primitive) {
-      if (part.source == Source::run) into.facts.insert(part.literal);
+      if (part.source == Source::run) into.facts.emplace(part.literal);
       if (part.source != Source::field) return;
       into.fields.insert(part.accessor.field);
       into.facets.insert(whole ? Facet::self : part.facet);

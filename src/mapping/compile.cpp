@@ -2,7 +2,8 @@
 // holes
 // ("{size.length}") and directives ("$for"); the language is described in mappings/README.md.
 #include <algorithm>
-#include <cstring>
+#include <deque>
+#include <unordered_map>
 
 #include "base/escape.hpp"
 #include "base/text.hpp"
@@ -12,6 +13,7 @@
 #include "record/leaf.hpp"
 #include "syntax/csv.hpp"
 #include "syntax/json.hpp"
+#include "syntax/json_write.hpp"
 
 namespace charpie::mapping {
 
@@ -28,14 +30,29 @@ struct File {
   std::vector<std::uint32_t> line_ends;  // offset of each line feed
 };
 
-using Parameters = std::map<std::string, std::string, std::less<>>;
+// What "<name>" stands for: here, or in what surrounds it.
+struct Parameters {
+  std::vector<std::pair<std::string_view, std::string_view>> rows{};
+  const Parameters* around = nullptr;
+
+  const std::string_view* find(std::string_view name) const {
+    for (const auto& [known, text] : rows) {
+      if (known == name) return &text;
+    }
+    return around == nullptr ? nullptr : around->find(name);
+  }
+  std::string_view text(std::string_view name) const {
+    const auto* found = find(name);
+    return found == nullptr ? std::string_view{} : *found;
+  }
+};
 
 // One member of an object after its frames were laid under it.
 struct Entry {
-  std::string name;
+  std::string_view name;
   const Node* value;
   const File* file;
-  std::shared_ptr<const Parameters> parameters;
+  const Parameters* parameters;
 };
 
 // A group whose members can be named without their path.
@@ -113,11 +130,12 @@ class Compiler {
     if (const Node* elsewhere = root->member("elsewhere")) read_elsewhere(elsewhere, set);
     // Names first: a reference may point to a template that comes later.
     for (const auto& [node, where] : templates) declare(name_of(node, *where), *where, node);
-    std::vector<std::pair<Parameters, Place>> rows;
+    std::deque<std::pair<Parameters, Place>> rows;  // entries point to their parameters
     if (const Node* row_files = root->member("rows")) {
       for (const Node* at = row_files->first; at != nullptr; at = at->next) read_rows(at->text, rows);
     }
-    for (const auto& [parameters, place] : rows) declare(parameters.find("name")->second, place);
+    for (const auto& [parameters, place] : rows) declare(parameters.text("name"), place);
+    mapping_.templates_.reserve(templates.size() + rows.size());
     for (const auto& [node, where] : templates) compile_template(node, *where);
     for (const auto& [parameters, place] : rows) compile_row(parameters, place);
     std::sort(mapping_.templates_.begin(), mapping_.templates_.end(),
@@ -169,16 +187,27 @@ class Compiler {
       fault({folder_, 0}, "there is no file " + path, "add it, or take it out of set.json");
     const auto placed = files_.emplace(path, File{}).first;
     placed->second.path = keep(path);
-    placed->second.bytes = keep(std::string(*text));
+    placed->second.bytes = keep(*text);
     for (std::size_t at = text->find('\n'); at != std::string_view::npos; at = text->find('\n', at + 1)) {
       placed->second.line_ends.push_back(static_cast<std::uint32_t>(at));
     }
     return placed->second;
   }
 
-  std::string_view keep(std::string text) {
-    mapping_.texts_.push_back(std::make_unique<std::string>(std::move(text)));
-    return *mapping_.texts_.back();
+  std::string_view keep(std::string_view text) const { return mapping_.arena_.keep(text); }
+
+  template <class T>
+  std::span<T> keep(const std::vector<T>& row) const {
+    T* kept = mapping_.arena_.make_row<T>(row.size());
+    std::copy(row.begin(), row.end(), kept);
+    return {kept, row.size()};
+  }
+
+  Part* make(Part::Kind kind, const Place& where) const {
+    Part* made = mapping_.arena_.make<Part>();
+    made->kind = kind;
+    made->place = where;
+    return made;
   }
 
   Node* parse_json(const File& source) {
@@ -210,7 +239,7 @@ class Compiler {
             "name one of its forms");
     }
     for (const Node* at = row->first; at != nullptr; at = at->next) {
-      form_parameters_[std::string(at->name_text)] = at->text;
+      form_parameters_.rows.emplace_back(at->name_text, at->text);
     }
   }
 
@@ -226,7 +255,7 @@ class Compiler {
   // Takes out what is not for this form, and lists that are empty for that; fills the form's parameters.
   void adapt(Node& node) {
     if (node.is_string() && node.text.find('<') != std::string_view::npos) {
-      node.text = keep(substitute(node.text, form_parameters_));
+      node.text = substitute(node.text, form_parameters_);
     }
     Node** link = &node.first;
     node.last = nullptr;
@@ -239,10 +268,8 @@ class Compiler {
         --node.count;
         continue;
       }
-      if (at->name_text.find('<') != std::string_view::npos) {
-        at->name_text = keep(substitute(at->name_text, form_parameters_));
-        at->name = mapping_.names_.find(at->name_text);
-      }
+      at->name_text = substitute(at->name_text, form_parameters_);
+      if (!is_directive(at->name_text)) at->name = mapping_.names_.add(at->name_text);
       node.last = at;
       link = &at->next;
     }
@@ -277,19 +304,22 @@ class Compiler {
     }
   }
 
-  void read_rows(std::string_view name, std::vector<std::pair<Parameters, Place>>& rows) {
+  void read_rows(std::string_view name, std::deque<std::pair<Parameters, Place>>& rows) {
     const File& source = file(name);
     auto table = syntax::read_csv_table(source.bytes, source.path);
     if (!table) throw MappingFault{table.error()};
+    std::vector<std::string_view> header;
+    for (const auto& column : table->header) header.push_back(keep(column));
     for (const auto& row : table->rows) {
       Parameters parameters;
-      for (std::size_t i = 0; i < row.cells.size(); ++i) parameters[table->header[i]] = row.cells[i];
+      for (std::size_t i = 0; i < row.cells.size(); ++i)
+        parameters.rows.emplace_back(header[i], keep(row.cells[i]));
       const Place where{source.path, static_cast<std::uint32_t>(row.line)};
       for (const auto* column : {"name", "frame", "field"}) {
-        if (parameters[column].empty())
+        if (parameters.text(column).empty())
           fault(where, std::string("the row has no ") + column, "fill the cell");
       }
-      rows.push_back({std::move(parameters), where});
+      rows.emplace_back(std::move(parameters), where);
     }
   }
 
@@ -681,56 +711,56 @@ class Compiler {
   // --- templates
   // -----------------------------------------------------------------------------------------------
 
-  void declare(const std::string& name, const File& source, const Node* node) {
+  void declare(std::string_view name, const File& source, const Node* node) {
     declare(name, place(source, node));
   }
-  void declare(const std::string& name, const Place& where) {
+  void declare(std::string_view name, const Place& where) {
     const auto number = static_cast<std::uint32_t>(numbers_.size() + 1);
     if (!numbers_.emplace(name, number).second) {
-      fault(where, "two templates are named '" + name + "'", "give one another name");
+      fault(where, "two templates are named '" + std::string(name) + "'", "give one another name");
     }
   }
 
-  std::uint32_t panel_number(const std::string& name) {
+  std::uint32_t panel_number(std::string_view name) {
     if (name.empty()) return 0;
     const auto known = std::find(mapping_.panels_.begin(), mapping_.panels_.end(), name);
     if (known != mapping_.panels_.end()) return static_cast<std::uint32_t>(known - mapping_.panels_.begin());
-    mapping_.panels_.push_back(name);
+    mapping_.panels_.emplace_back(name);
     return static_cast<std::uint32_t>(mapping_.panels_.size() - 1);
   }
 
-  Parameters with_title(Parameters parameters) const {
-    parameters["canonical"] = canonical_;
+  // A template's own parameters, with what each has.
+  Parameters with_title(const Parameters& own) const {
+    Parameters parameters{{{"canonical", canonical_}}, &own};
     const auto* questions = mapping_.terms_->domain("question");
-    const auto* question = questions == nullptr ? nullptr : questions->find(parameters["name"]);
-    if (question != nullptr) parameters["title"] = question->display;
+    const auto* question = questions == nullptr ? nullptr : questions->find(own.text("name"));
+    if (question != nullptr) parameters.rows.emplace_back("title", question->display);
     return parameters;
   }
 
-  std::string name_of(const Node* node, const File& source) const {
-    return mapping_.is_document_ ? text_or(node, "$name", "document") : need_text(node, "$name", source);
+  std::string_view name_of(const Node* node, const File& source) const {
+    if (!mapping_.is_document_) return need(node, "$name", source)->text;
+    const Node* name = node->member("$name");
+    return name == nullptr ? "document" : name->text;
   }
 
   void compile_template(const Node* node, const File& source) {
-    Parameters parameters;
-    parameters["name"] = name_of(node, source);
-    const Place where = place(source, node);
-    auto entries = expand(node, source, std::make_shared<Parameters>(with_title(parameters)));
-    std::string panel;
-    if (const Node* named = node->member("$panel")) panel = named->text;
-    finish_template(parameters["name"], panel, entries, where);
+    const Parameters own{{{"name", name_of(node, source)}}};
+    const Parameters parameters = with_title(own);
+    const Node* panel = node->member("$panel");
+    finish_template(own.text("name"), syntax::plain_text(panel), expand(node, source, &parameters),
+                    place(source, node));
   }
 
   void compile_row(const Parameters& row, const Place& where) {
-    const auto frame = frames_.find(row.find("frame")->second);
+    const auto frame = frames_.find(row.text("frame"));
     if (frame == frames_.end()) {
-      fault(where, "there is no frame '" + row.find("frame")->second + "'", "use one of frames.json");
+      fault(where, "there is no frame '" + std::string(row.text("frame")) + "'", "use one of frames.json");
     }
     try {
-      auto entries =
-          expand(frame->second.node, *frame->second.file, std::make_shared<Parameters>(with_title(row)));
-      const auto panel = row.find("panel");
-      finish_template(row.find("name")->second, panel == row.end() ? "" : panel->second, entries, where);
+      const Parameters parameters = with_title(row);
+      finish_template(row.text("name"), row.text("panel"),
+                      expand(frame->second.node, *frame->second.file, &parameters), where);
     } catch (MappingFault& fault) {
       // The frame is shared by many rows: what is wrong in it for this row is said at the row.
       if (fault.error.file != where.file) {
@@ -743,7 +773,7 @@ class Compiler {
     }
   }
 
-  void finish_template(const std::string& name, const std::string& panel, const std::vector<Entry>& entries,
+  void finish_template(std::string_view name, std::string_view panel, const std::vector<Entry>& entries,
                        const Place& where) {
     Template made;
     made.name = name;
@@ -768,19 +798,19 @@ class Compiler {
         else if (scope == "program")
           made.lifetime = Lifetime::program;
         else
-          fault(place(*entry.file, entry.value), "unknown scope '" + scope + "'",
+          fault(place(*entry.file, entry.value), "unknown scope '" + std::string(scope) + "'",
                 "visit, wound, patient, performer or program");
       } else if (entry.name == "$bookkeeping") {
         made.bookkeeping = true;
       } else if (entry.name == "$repeat") {
         made.repeat = find_repeat(text_of(entry));
         if (!made.repeat) {
-          fault(place(*entry.file, entry.value), "unknown repeat '" + text_of(entry) + "'",
+          fault(place(*entry.file, entry.value), "unknown repeat '" + std::string(text_of(entry)) + "'",
                 "create-once, update or create");
         }
       } else if (entry.name == "$direction") {
         if (text_of(entry) != "in")
-          fault(place(*entry.file, entry.value), "unknown direction '" + text_of(entry) + "'",
+          fault(place(*entry.file, entry.value), "unknown direction '" + std::string(text_of(entry)) + "'",
                 "in, or leave it out");
         made.one_way = true;
       } else if (entry.name == "$for") {
@@ -790,11 +820,12 @@ class Compiler {
         made.loop = target.accessor;
       }
     }
+    std::vector<Clause> when;
     for (const auto& entry : entries) {
       if (entry.name == "$of") {
         made.any_of.push_back(resolve(text_of(entry), around, place(*entry.file, entry.value)).accessor);
       } else if (entry.name == "$when") {
-        add_condition(entry, around, made.when);
+        add_clauses(entry, around, when);
       } else if (entry.name == "$sets") {
         read_settings(entry, around, made);
       } else if (entry.name == "resourceType") {
@@ -803,8 +834,8 @@ class Compiler {
     }
     if (made.resource_type.empty() && !mapping_.is_document_)
       fault(where, "the template names no resourceType", "add it");
-    made.body = std::make_unique<Part>();
-    made.body->place = where;
+    made.when.all = keep(when);
+    made.body = make(Part::Kind::object, where);
     fill_object(*made.body, entries, around, true);
     made.body->always = true;
     index(made);
@@ -819,9 +850,9 @@ class Compiler {
       const auto* words = domain(*target.field, target.field->kind);
       const auto word = substitute(at->text, *entry.parameters);
       if (words != nullptr && words->find(word) == nullptr)
-        fault(where, "'" + word + "' is no word of " + words->name,
+        fault(where, "'" + std::string(word) + "' is no word of " + words->name,
               "use one of codes/" + words->name + ".csv");
-      made.sets.push_back({target.accessor, word});
+      made.sets.push_back({target.accessor, std::string(word)});
     }
   }
 
@@ -890,38 +921,39 @@ class Compiler {
   // --- frames and parameters
   // -----------------------------------------------------------------------------------
 
-  static std::string substitute(std::string_view text, const Parameters& parameters) {
+  // The text with its parameters filled in; lives as long as the mapping, as the text does.
+  std::string_view substitute(std::string_view text, const Parameters& parameters) const {
+    auto open = text.find('<');
+    if (open == std::string_view::npos) return text;
     std::string out;
-    while (true) {
-      const auto open = text.find('<');
+    for (; open != std::string_view::npos; open = text.find('<')) {
       out += text.substr(0, open);
-      if (open == std::string_view::npos) return out;
       const auto close = text.find('>', open);
-      const auto known = close == std::string_view::npos
-                             ? parameters.end()
-                             : parameters.find(text.substr(open + 1, close - open - 1));
-      if (known == parameters.end()) {
+      const auto* known = close == std::string_view::npos
+                              ? nullptr
+                              : parameters.find(text.substr(open + 1, close - open - 1));
+      if (known == nullptr) {
         out += '<';
         text.remove_prefix(open + 1);
       } else {
-        out += known->second;
+        out += *known;
         text.remove_prefix(close + 1);
       }
     }
+    return keep(out += text);
   }
 
   // The members of an object with its frame's members under them.
-  std::vector<Entry> expand(const Node* node, const File& source,
-                            std::shared_ptr<const Parameters> parameters) {
-    const Node* with = node->member("$with");
-    if (with != nullptr) {
-      auto widened = std::make_shared<Parameters>(*parameters);
+  std::vector<Entry> expand(const Node* node, const File& source, const Parameters* parameters) {
+    if (const Node* with = node->member("$with")) {
+      Parameters& widened = widened_.emplace_back(Parameters{{}, parameters});
       for (const Node* at = with->first; at != nullptr; at = at->next) {
-        (*widened)[std::string(at->name_text)] = substitute(at->text, *parameters);
+        widened.rows.emplace_back(at->name_text, substitute(at->text, *parameters));
       }
-      parameters = widened;
+      parameters = &widened;
     }
     std::vector<Entry> own;
+    own.reserve(node->count);
     for (const Node* at = node->first; at != nullptr; at = at->next) {
       if (at->name_text == "$frame" || at->name_text == "$with") continue;
       own.push_back({substitute(at->name_text, *parameters), at, &source, parameters});
@@ -939,7 +971,8 @@ class Compiler {
       std::erase_if(base, [&](const Entry& entry) { return entry.name == at->text; });
     }
     std::vector<Entry> merged;
-    const auto replaced = [&](const std::string& name) {
+    merged.reserve(base.size() + own.size());
+    const auto replaced = [&](std::string_view name) {
       return !is_directive(name) &&
              std::any_of(own.begin(), own.end(), [&](const Entry& e) { return e.name == name; });
     };
@@ -949,7 +982,7 @@ class Compiler {
       if (entry.name == "$members") {
         merged.insert(merged.end(), own.begin(), own.end());
       } else if (!replaced(entry.name)) {
-        merged.push_back(std::move(entry));
+        merged.push_back(entry);
       }
     }
     if (!has_marker) merged.insert(merged.end(), own.begin(), own.end());
@@ -1054,7 +1087,7 @@ class Compiler {
   // --- conditions
   // ----------------------------------------------------------------------------------------------
 
-  void add_condition(const Entry& entry, const Surroundings& around, Condition& into) const {
+  void add_clauses(const Entry& entry, const Surroundings& around, std::vector<Clause>& into) const {
     for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
       Clause clause;
       const auto name = substitute(at->name_text, *entry.parameters);
@@ -1069,13 +1102,15 @@ class Compiler {
         if (target.has_facet)
           clause.domain = around.in_leaf ? around.domain : domain(*target.field, target.field->kind);
       }
+      std::vector<Test> any;
       if (at->is_array()) {
         for (const Node* one = at->first; one != nullptr; one = one->next)
-          clause.any.push_back(test(one, entry, where));
+          any.push_back(test(one, entry, where));
       } else {
-        clause.any.push_back(test(at, entry, where));
+        any.push_back(test(at, entry, where));
       }
-      into.all.push_back(std::move(clause));
+      clause.any = keep(any);
+      into.push_back(clause);
     }
   }
 
@@ -1091,11 +1126,11 @@ class Compiler {
       if (text == name) return {kind, {}, {}};
     }
     for (int kind = 0; kind <= static_cast<int>(record::Kind::group); ++kind) {
-      if (text == "(" + std::string(record::kind_name(static_cast<record::Kind>(kind))) + ")") {
+      if (text.substr(1) == std::string(record::kind_name(static_cast<record::Kind>(kind))) + ")") {
         return {Test::kind_is, static_cast<record::Kind>(kind), {}};
       }
     }
-    fault(where, "unknown test '" + text + "'",
+    fault(where, "unknown test '" + std::string(text) + "'",
           "(present), (missing), (none), (absent), (integer), (positive), (unsigned) or a kind");
   }
 
@@ -1105,8 +1140,11 @@ class Compiler {
   void fill_object(Part& object, const std::vector<Entry>& entries, const Surroundings& around,
                    bool of_template = false) {
     object.kind = Part::Kind::object;
-    fill_members(object, entries, around, of_template);
-    add_precision_marks(object);
+    std::vector<Part*> members;
+    members.reserve(entries.size());
+    fill_members(object, members, entries, around, of_template);
+    add_precision_marks(members);
+    object.parts = keep(members);
     refuse_twins(object);
     settle(object);
   }
@@ -1118,35 +1156,32 @@ class Compiler {
                                                                                                    : only;
   }
 
-  void fill_members(Part& object, const std::vector<Entry>& entries, const Surroundings& around,
-                    bool of_template) {
+  void fill_members(Part& object, std::vector<Part*>& members, const std::vector<Entry>& entries,
+                    const Surroundings& around, bool of_template) {
     for (const auto& entry : entries) {
       const Place where = place(*entry.file, entry.value);
       if (entry.name.starts_with("$choose")) {
         if (const Node* only = only_alternative(entry)) {
-          fill_members(object, expand(only, *entry.file, entry.parameters), around, of_template);
+          fill_members(object, members, expand(only, *entry.file, entry.parameters), around, of_template);
           continue;
         }
-        object.parts.push_back(choose(entry, around));
+        members.push_back(choose(entry, around));
       } else if (entry.name == "$value") {
-        add_value_members(object, entry, around);
+        add_value_members(object, members, entry, around);
       } else if (entry.name == "$reference") {
-        auto part = std::make_unique<Part>();
-        part->kind = Part::Kind::primitive;
+        Part* part = make(Part::Kind::primitive, where);
         part->source = Source::reference;
         part->target = number_of(substitute(entry.value->text, *entry.parameters), where);
         part->has_hole = part->mirror = part->pure_mirror = true;
         part->beside_identifier = std::any_of(entries.begin(), entries.end(),
                                               [](const Entry& one) { return one.name == "identifier"; });
-        part->place = where;
-        add_member(object, "reference", std::move(part));
+        members.push_back(named("reference", part));
       } else if (entry.name == "$always") {
         object.always = true;
       } else if (!is_directive(entry.name)) {
-        auto part = value(entry.value, *entry.file, entry.parameters, around);
-        if (part == nullptr) continue;
-        if (of_template && !mapping_.is_document_) share(*part, entry, around);
-        add_member(object, entry.name, std::move(part));
+        const bool may_share = of_template && !mapping_.is_document_;
+        Part* part = may_share ? fragment(entry, around) : value(entry, around);
+        if (part != nullptr) members.push_back(named(entry.name, part));
       }
     }
   }
@@ -1182,11 +1217,43 @@ class Compiler {
     }
   }
 
-  void add_member(Part& object, const std::string& name, std::unique_ptr<Part> part) {
+  // The part as a member of that name.
+  Part* named(std::string_view name, Part* part) {
     part->name = mapping_.names_.add(name);
-    append_json_string(name, part->key);
-    part->key += ':';
-    object.parts.push_back(std::move(part));
+    if (keys_.size() <= part->name) keys_.resize(part->name + 1);
+    auto& key = keys_[part->name];
+    if (key.empty()) {
+      std::string quoted;
+      append_json_string(name, quoted);
+      key = keep(quoted += ':');
+    }
+    part->key = key;
+    return part;
+  }
+
+  // A member of a template. Templates that take it from one frame, and find the same fields around it, share it.
+  Part* fragment(const Entry& entry, const Surroundings& around) {
+    if (!stands_alone(*entry.value) || entry.name != entry.value->name_text || entry.name.starts_with('_')) {
+      Part* part = value(entry, around);
+      if (part != nullptr) share(*part, entry, around);
+      return part;
+    }
+    const auto [known, fresh] = fragments_.try_emplace({entry.value, around.lexical.back().field}, nullptr);
+    if (fresh) {
+      known->second = value(entry, around);
+      if (known->second != nullptr) share(*known->second, entry, around);
+    }
+    return known->second;
+  }
+
+  // Whether nothing in it depends on the template's parameters.
+  static bool stands_alone(const Node& node) {
+    if (node.text.find('<') != std::string_view::npos) return false;
+    for (const Node* at = node.first; at != nullptr; at = at->next) {
+      if (at->name_text == "$frame" || at->name_text.find('<') != std::string_view::npos || !stands_alone(*at))
+        return false;
+    }
+    return true;
   }
 
   // A part of a frame that says the same in every instance of a visit is written once and copied.
@@ -1194,9 +1261,9 @@ class Compiler {
     if (!part.has_hole || around.in_leaf || depends_on_instance(part)) return;
     if (entry.value->kind == NodeKind::string && entry.value->text.find('<') != std::string_view::npos)
       return;
-    const auto [known, fresh] = shared_.emplace(entry.value, static_cast<std::uint32_t>(shared_.size() + 1));
-    (void)fresh;
-    part.shared = known->second;
+    auto& number = shared_[entry.value];
+    if (number == 0) number = ++shared_count_;
+    part.shared = number;
   }
 
   static bool depends_on_instance(const Part& part, std::uint8_t own_levels = 0) {
@@ -1223,22 +1290,23 @@ class Compiler {
     return false;
   }
 
-  std::unique_ptr<Part> choose(const Entry& entry, const Surroundings& around) {
-    auto made = std::make_unique<Part>();
-    made->kind = Part::Kind::choose;
-    made->place = place(*entry.file, entry.value);
+  Part* choose(const Entry& entry, const Surroundings& around) {
+    Part* made = make(Part::Kind::choose, place(*entry.file, entry.value));
     if (!entry.value->is_array())
       fault(made->place, "$choose takes a list of alternatives", "write [ {…}, {…} ]");
+    std::vector<Part*> alternatives;
     for (const Node* at = entry.value->first; at != nullptr; at = at->next) {
-      auto entries = expand(at, *entry.file, entry.parameters);
-      auto alternative = std::make_unique<Part>();
-      alternative->place = place(*entry.file, at);
+      const auto entries = expand(at, *entry.file, entry.parameters);
+      Part* alternative = make(Part::Kind::object, place(*entry.file, at));
+      std::vector<Clause> when;
       for (const auto& one : entries) {
-        if (one.name == "$when") add_condition(one, around, alternative->when);
+        if (one.name == "$when") add_clauses(one, around, when);
       }
+      alternative->when.all = keep(when);
       fill_object(*alternative, entries, around);
-      made->parts.push_back(std::move(alternative));
+      alternatives.push_back(alternative);
     }
+    made->parts = keep(alternatives);
     for (const auto& alternative : made->parts) made->has_hole = made->has_hole || alternative->has_hole;
     made->pure_mirror = std::all_of(made->parts.begin(), made->parts.end(),
                                     [](const auto& part) { return part->pure_mirror || !part->has_hole; });
@@ -1246,50 +1314,46 @@ class Compiler {
   }
 
   // "$value": the members of a datatype stand beside the object's own.
-  void add_value_members(Part& object, const Entry& entry, const Surroundings& around) {
-    auto part = value(entry.value, *entry.file, entry.parameters, around);
+  void add_value_members(Part& object, std::vector<Part*>& members, const Entry& entry,
+                         const Surroundings& around) {
+    Part* part = value(entry, around);
     const Place where = place(*entry.file, entry.value);
     if (part == nullptr) return;
-    Part* whole = part->kind == Part::Kind::typed ? part->parts.front().get() : part.get();
+    const Part* whole = part->kind == Part::Kind::typed ? part->parts.front() : part;
     if (whole->kind != Part::Kind::object) {
-      if (!object.parts.empty())
-        fault(where, "a scalar cannot stand beside members", "give it a member name");
+      if (!members.empty()) fault(where, "a scalar cannot stand beside members", "give it a member name");
       object.kind = Part::Kind::primitive;
-      scalar_item_ = std::move(part);
+      scalar_item_ = part;
       return;
     }
-    for (auto& member : whole->parts) object.parts.push_back(std::move(member));
+    members.insert(members.end(), whole->parts.begin(), whole->parts.end());
     object.constant = nullptr;
     if (whole->constant != nullptr) fault(where, "a constant needs no $value", "write its members");
   }
 
-  std::unique_ptr<Part> array(const Node* node, const File& source,
-                              const std::shared_ptr<const Parameters>& parameters,
-                              const Surroundings& around) {
-    auto made = std::make_unique<Part>();
-    made->kind = Part::Kind::array;
-    made->place = place(source, node);
+  Part* array(const Node* node, const File& source, const Parameters* parameters,
+              const Surroundings& around) {
+    Part* made = make(Part::Kind::array, place(source, node));
+    std::vector<Part*> items;
     for (const Node* at = node->first; at != nullptr; at = at->next) {
-      auto part =
+      Part* part =
           at->is_object() ? item(at, source, parameters, around) : value(at, source, parameters, around);
-      if (part != nullptr) made->parts.push_back(std::move(part));
+      if (part != nullptr) items.push_back(part);
     }
+    made->parts = keep(items);
     settle(*made);
     return made;
   }
 
-  std::unique_ptr<Part> item(const Node* node, const File& source,
-                             const std::shared_ptr<const Parameters>& parameters, Surroundings around) {
-    auto entries = expand(node, source, parameters);
+  Part* item(const Node* node, const File& source, const Parameters* parameters, Surroundings around) {
+    const auto entries = expand(node, source, parameters);
     const Place where = place(source, node);
-    std::unique_ptr<Part> loop;
-    Condition when;
+    Part* loop = nullptr;
+    std::vector<Clause> when;
     for (const auto& entry : entries) {
       if (entry.name != "$for") continue;
       const auto name = substitute(entry.value->text, *entry.parameters);
-      loop = std::make_unique<Part>();
-      loop->kind = Part::Kind::loop;
-      loop->place = where;
+      loop = make(Part::Kind::loop, where);
       if (name == ".also") {
         loop->also_loop = true;
         loop->accessor = around.leaf;
@@ -1302,89 +1366,97 @@ class Compiler {
       }
     }
     for (const auto& entry : entries) {
-      if (entry.name == "$when") add_condition(entry, around, when);
+      if (entry.name == "$when") add_clauses(entry, around, when);
       if (entry.name == "$of") {
         const auto target = resolve(substitute(entry.value->text, *entry.parameters), around, where);
         Clause clause;
         clause.accessor = target.accessor;
-        clause.any = {{Test::present, {}, {}}, {Test::none, {}, {}}, {Test::absent, {}, {}}};
-        when.all.push_back(std::move(clause));
+        static constexpr Test any_answer[] = {{Test::present}, {Test::none}, {Test::absent}};
+        clause.any = any_answer;
+        when.push_back(clause);
       }
     }
-    auto body = std::make_unique<Part>();
-    body->place = where;
-    scalar_item_.reset();
+    Part* body = make(Part::Kind::object, where);
+    scalar_item_ = nullptr;
     fill_object(*body, entries, around);
-    if (scalar_item_ != nullptr) {
-      body = std::move(scalar_item_);
-      scalar_item_.reset();
-    }
-    body->when = std::move(when);
+    if (scalar_item_ != nullptr) body = std::exchange(scalar_item_, nullptr);
+    body->when.all = keep(when);
     body->one_way = std::any_of(entries.begin(), entries.end(),
                                 [](const Entry& entry) { return entry.name == "$direction"; });
     if (loop == nullptr) return body;
     loop->has_hole = true;
     loop->one_way = body->one_way;
     loop->pure_mirror = body->pure_mirror;
-    loop->parts.push_back(std::move(body));
+    loop->parts = keep(std::vector{body});
     return loop;
   }
 
-  std::unique_ptr<Part> value(const Node* node, const File& source,
-                              const std::shared_ptr<const Parameters>& parameters,
-                              const Surroundings& around) {
+  Part* value(const Entry& entry, const Surroundings& around) {
+    return value(entry.value, *entry.file, entry.parameters, around);
+  }
+  Part* value(const Node* node, const File& source, const Parameters* parameters,
+              const Surroundings& around) {
     const Place where = place(source, node);
+    if (is_constant(*node)) return constant(*node, where);
     switch (node->kind) {
       case NodeKind::object: {
-        auto made = std::make_unique<Part>();
-        made->place = where;
-        scalar_item_.reset();
+        Part* made = make(Part::Kind::object, where);
+        scalar_item_ = nullptr;
         fill_object(*made, expand(node, source, parameters), around);
-        if (scalar_item_ != nullptr) return std::move(scalar_item_);
-        return made;
+        return scalar_item_ != nullptr ? std::exchange(scalar_item_, nullptr) : made;
       }
       case NodeKind::array:
         return array(node, source, parameters, around);
-      case NodeKind::string:
+      default:
         return text(substitute(node->text, *parameters), where, around);
-      default: {
-        auto made = std::make_unique<Part>();
-        made->place = where;
-        made->json = node->text;
-        finish_constant(*made);
-        return made;
-      }
     }
   }
 
   // --- strings and holes
   // ---------------------------------------------------------------------------------------
 
-  std::unique_ptr<Part> constant_string(std::string_view text, const Place& where) {
-    auto made = std::make_unique<Part>();
-    made->place = where;
-    append_json_string(text, made->json);
-    finish_constant(*made);
-    return made;
+  // Whether all of it stands as it is written: no hole, parameter, directive, or list or object of nothing.
+  static bool is_constant(const Node& node) {
+    if (node.is_string()) return node.text.find_first_of("{}<") == std::string_view::npos;
+    if ((node.is_object() || node.is_array()) && node.count == 0) return false;
+    for (const Node* at = node.first; at != nullptr; at = at->next) {
+      if (is_directive(at->name_text) || at->name_text.find('<') != std::string_view::npos || !is_constant(*at))
+        return false;
+    }
+    return true;
   }
 
-  void finish_constant(Part& part) {
+  Part* constant(const Node& node, const Place& where) const {
+    Part* made = make(Part::Kind::constant, where);
+    become_constant(*made, node);
+    return made;
+  }
+  void become_constant(Part& part, const Node& node) const {
+    std::string json;
+    syntax::append_json(node, json);
     part.kind = Part::Kind::constant;
-    const auto bytes = keep(part.json);
-    auto tree = syntax::read_json(bytes, mapping_.arena_, mapping_.names_);
-    part.constant = *tree;
+    part.constant = &node;
+    part.json = keep(json);
+  }
+
+  Part* constant_string(std::string_view text, const Place& where) const {
+    Node* node = mapping_.arena_.make<Node>();
+    node->kind = NodeKind::string;
+    node->text = text;
+    return constant(*node, where);
   }
 
   // Literals and holes of a string; doubled braces stand for themselves.
-  std::unique_ptr<Part> text(const std::string& written, const Place& where, const Surroundings& around) {
-    std::vector<std::unique_ptr<Part>> pieces;
+  Part* text(std::string_view written, const Place& where, const Surroundings& around) {
+    std::vector<Part*> pieces;
     std::string literal;
     std::string_view rest = written;
     const auto flush = [&] {
       if (literal.empty()) return;
-      auto piece = std::make_unique<Part>();
-      piece->literal = std::exchange(literal, {});
-      pieces.push_back(std::move(piece));
+      Part* piece = make(Part::Kind::constant, {});
+      piece->literal = keep(literal);
+      literal.clear();
+      pieces.push_back(piece);
     };
     bool hole = false;
     while (!rest.empty()) {
@@ -1400,22 +1472,20 @@ class Compiler {
       }
       const auto close = rest.find('}');
       if (close == std::string_view::npos)
-        fault(where, "a hole is not closed in \"" + written + "\"", "add }");
+        fault(where, "a hole is not closed in \"" + std::string(written) + "\"", "add }");
       flush();
-      auto made = this->hole(rest.substr(1, close - 1), where, around);
+      Part* made = this->hole(rest.substr(1, close - 1), where, around);
       rest.remove_prefix(close + 1);
       if (pieces.empty() && rest.empty()) return made;
       if (made->kind != Part::Kind::primitive)
         fault(where, "only a scalar fits inside a text", "use a facet of the field");
       hole = true;
-      pieces.push_back(std::move(made));
+      pieces.push_back(made);
     }
-    if (!hole) return constant_string(literal, where);
+    if (!hole) return constant_string(keep(literal), where);
     flush();
-    auto made = std::make_unique<Part>();
-    made->kind = Part::Kind::text;
-    made->place = where;
-    made->parts = std::move(pieces);
+    Part* made = make(Part::Kind::text, where);
+    made->parts = keep(pieces);
     made->has_hole = true;
     made->mirror = around.mirror;
     made->pure_mirror = std::all_of(made->parts.begin(), made->parts.end(), [](const auto& piece) {
@@ -1431,28 +1501,26 @@ class Compiler {
     return known->second;
   }
 
-  std::unique_ptr<Part> hole(std::string_view content, const Place& where, Surroundings around) {
+  Part* hole(std::string_view content, const Place& where, const Surroundings& around) {
     auto words = split(content, ' ');
     if (words.empty()) fault(where, "an empty hole", "name a field");
     if (mapping_.is_document_ && words.front() == "fixed")
       return fixed(content.substr(words.front().size()), where);
     if (mapping_.is_document_ && words.front() == "left-out") {
-      auto made = fixed(" *", where);
+      Part* made = fixed(" *", where);
       made->literal = trim(content.substr(words.front().size()));
       return made;
     }
     if (words.front() == "own" || mapping_.terms_->system(words.front()) != nullptr)
       return codes(content, where);
-    auto made = std::make_unique<Part>();
-    made->kind = Part::Kind::primitive;
-    made->place = where;
+    Part* made = make(Part::Kind::primitive, where);
     made->has_hole = true;
+    made->mirror = made->pure_mirror = around.mirror;
     if (words.front() == "mirror") {
-      around.mirror = true;
+      made->mirror = made->pure_mirror = true;
       words.erase(words.begin());
       if (words.empty()) fault(where, "mirror of what?", "name a field");
     }
-    made->mirror = made->pure_mirror = around.mirror;
     if (words.front() == "each" && mapping_.is_document_) {
       made->each = true;
       words.erase(words.begin());
@@ -1495,10 +1563,8 @@ class Compiler {
       made->source = Source::reference;
       made->target = number_of(words[1], where);
       made->mirror = made->pure_mirror = true;
-      auto object = std::make_unique<Part>();
-      object->kind = Part::Kind::object;
-      object->place = where;
-      add_member(*object, "reference", std::move(made));
+      Part* object = make(Part::Kind::object, where);
+      object->parts = keep(std::vector{named("reference", made)});
       settle(*object);
       return object;
     }
@@ -1512,7 +1578,7 @@ class Compiler {
     // word.
     if (words.front() == ".own-system" && around.in_leaf) {
       return constant_string(
-          around.domain != nullptr ? around.domain->system : canonical_ + "/CodeSystem/extra", where);
+          around.domain != nullptr ? around.domain->system : keep(canonical_ + "/CodeSystem/extra"), where);
     }
     const auto target = resolve(words.front(), around, where);
     words.erase(words.begin());
@@ -1538,7 +1604,7 @@ class Compiler {
         site_table = words.front();
         words.erase(words.begin());
       } else if (word == "of") {
-        for (const auto allowed : words) made->allowed.emplace_back(allowed);
+        made->allowed = keep(words);
         made->known_by_value = mapping_.is_document_;
         words.clear();
       } else if (word == "else" && words.size() == 1 && words.front() == "identity-system") {
@@ -1596,15 +1662,15 @@ class Compiler {
   }
 
   // "fixed F | C": written F; C is read alike. "*" stands for anything.
-  std::unique_ptr<Part> fixed(std::string_view content, const Place& where) const {
-    auto made = std::make_unique<Part>();
-    made->kind = Part::Kind::primitive;
+  Part* fixed(std::string_view content, const Place& where) const {
+    Part* made = make(Part::Kind::primitive, where);
     made->source = Source::fixed;
-    made->place = where;
     made->has_hole = true;
+    std::vector<std::string_view> allowed;
     for (const auto one : split(content, '|')) {
-      if (!trim(one).empty()) made->allowed.emplace_back(trim(one));
+      if (!trim(one).empty()) allowed.push_back(trim(one));
     }
+    made->allowed = keep(allowed);
     if (made->allowed.empty()) fault(where, "fixed to what?", "{fixed TEXT}, {fixed TEXT | TEXT READ ALIKE}");
     return made;
   }
@@ -1629,7 +1695,7 @@ class Compiler {
       if (!spelling.unit.empty()) made.facet = Facet::value;
       need_unit(spelling.unit, field, where);
     } else if (!spelling.unit.empty() && made.facet != Facet::value) {
-      fault(where, "only a quantity has a unit", "leave 'in " + spelling.unit + "' out");
+      fault(where, "only a quantity has a unit", "leave 'in " + std::string(spelling.unit) + "' out");
     }
     if (kind == record::Kind::group && spelling.words == nullptr) {
       fault(where, "'" + std::string(field.path) + "' is a group", "name one of its fields");
@@ -1682,8 +1748,8 @@ class Compiler {
   }
 
   // A hole that holds a datatype: the datatype's parts, looking at this field.
-  std::unique_ptr<Part> typed(Part& made, const Target& target, const Named& type, std::string_view type_name,
-                              const Place& where, Surroundings around) {
+  Part* typed(const Part& made, const Target& target, const Named& type, std::string_view type_name,
+              const Place& where, Surroundings around) {
     const Field& field = *target.field;
     const Node* kinds = type.node->member("$kinds");
     auto kind = field.kind;
@@ -1708,40 +1774,37 @@ class Compiler {
               "use a datatype for that kind");
       }
     }
-    auto parameters = std::make_shared<Parameters>();
-    (*parameters)["canonical"] = canonical_;
-    auto entries = expand(type.node, *type.file, parameters);
+    const Parameters parameters{{{"canonical", canonical_}}};
+    auto entries = expand(type.node, *type.file, &parameters);
     std::erase_if(entries, [](const Entry& entry) { return entry.name == "$kinds"; });
     if (field.is_group()) {
       // A group: the datatype names its members, or, for absent and none, the group itself.
       around.lexical.push_back({target.accessor, &field});
     }
+    around.mirror = made.mirror;
     around.in_leaf = true;
     around.leaf = target.accessor;
     around.leaf_kind = kind;
     around.domain = domain(field, kind);
     if (kind == record::Kind::coding) around.domain = nullptr;
-    auto body = std::make_unique<Part>();
-    body->place = where;
+    Part* body = make(Part::Kind::object, where);
     fill_object(*body, entries, around);
     if (field.is_group()) return body;
-    auto whole = std::make_unique<Part>();
-    whole->kind = Part::Kind::typed;
-    whole->place = where;
+    Part* whole = make(Part::Kind::typed, where);
     whole->accessor = target.accessor;
     whole->domain = around.domain;
-    whole->type_name = type_name;
+    whole->type_name = type.node->name_text;
     whole->has_hole = true;
     whole->mirror = made.mirror;
     whole->pure_mirror = body->pure_mirror;
     whole->has_sets_kind = field.kind == record::Kind::any;
     whole->sets_kind = kind;
-    whole->parts.push_back(std::move(body));
+    whole->parts = keep(std::vector{body});
     return whole;
   }
 
   // "own size, loinc 72287-6": a CodeableConcept that stands as it is.
-  std::unique_ptr<Part> codes(std::string_view content, const Place& where) {
+  Part* codes(std::string_view content, const Place& where) {
     std::string json = "{\"coding\":[";
     bool first = true;
     // The standard code comes first, as readers that look at one coding only expect.
@@ -1793,10 +1856,8 @@ class Compiler {
       json += coding;
     }
     json += "]}";
-    auto made = std::make_unique<Part>();
-    made->place = where;
-    made->json = std::move(json);
-    finish_constant(*made);
+    const auto tree = syntax::read_json(keep(json), mapping_.arena_, mapping_.names_);
+    Part* made = constant(**tree, where);
     if (stands_alone) own_beside_.emplace(made->constant, own_entry);
     return made;
   }
@@ -1805,66 +1866,59 @@ class Compiler {
   // -----------------------------------------------------------------------------------------------
 
   // A FHIR dateTime with a time of day has seconds. Where minutes were charted, a mark beside it says so.
-  void add_precision_marks(Part& object) {
-    for (std::size_t i = 0; i < object.parts.size(); ++i) {
-      const Part& time = *object.parts[i];
+  void add_precision_marks(std::vector<Part*>& members) {
+    for (std::size_t i = 0; i < members.size(); ++i) {
+      const Part& time = *members[i];
       if (time.kind != Part::Kind::primitive || time.render != Render::date_time) continue;
-      auto hole = std::make_unique<Part>();
-      hole->kind = Part::Kind::primitive;
-      hole->facet = Facet::precision;
-      hole->accessor = time.accessor;
-      hole->has_hole = true;
-      hole->mirror = hole->pure_mirror = time.mirror;
-      hole->place = time.place;
-      auto mark = std::make_unique<Part>();
-      mark->kind = Part::Kind::object;
-      mark->place = time.place;
-      add_member(*mark, "url",
-                 constant_string(canonical_ + "/StructureDefinition/charted-precision", time.place));
-      add_member(*mark, "valueCode", std::move(hole));
-      settle(*mark);
-      const auto companion = "_" + std::string(mapping_.names_.text(time.name));
-      const auto number = mapping_.names_.add(companion);
-      const auto known = std::find_if(object.parts.begin(), object.parts.end(),
-                                      [&](const auto& part) { return part->name == number; });
-      if (known != object.parts.end()) {
-        for (auto& member : (*known)->parts) {
-          if (mapping_.names_.text(member->name) != "extension") continue;
-          member->parts.insert(member->parts.begin(), std::move(mark));
-          settle(*member);
-          settle(**known);
-          break;
-        }
+      const auto number = mapping_.names_.add("_" + std::string(mapping_.names_.text(time.name)));
+      const auto known = std::find_if(members.begin(), members.end(),
+                                      [&](const Part* member) { return member->name == number; });
+      if (known == members.end()) {
+        members.insert(members.begin() + static_cast<std::ptrdiff_t>(++i), mark_beside(time, number));
         continue;
       }
-      auto list = std::make_unique<Part>();
-      list->kind = Part::Kind::array;
-      list->place = time.place;
-      list->parts.push_back(std::move(mark));
-      settle(*list);
-      auto beside = std::make_unique<Part>();
-      beside->kind = Part::Kind::object;
-      beside->place = time.place;
-      const auto shared_by = time.shared;
-      add_member(*beside, "extension", std::move(list));
-      settle(*beside);
-      beside->name = number;
-      beside->key = "\"" + companion + "\":";
-      if (shared_by != 0) {
-        // The mark is shared like its time: keyed by the number of the time's fragment.
-        const auto [mark_known, fresh] = shared_marks_.emplace(shared_by, 0);
-        if (fresh) {
-          shared_.emplace(nullptr_key(), static_cast<std::uint32_t>(shared_.size() + 1));
-          mark_known->second = static_cast<std::uint32_t>(shared_.size());
-        }
-        beside->shared = mark_known->second;
+      for (Part* member : (*known)->parts) {
+        if (mapping_.names_.text(member->name) != "extension") continue;
+        std::vector<Part*> items{precision_mark(time)};
+        items.insert(items.end(), member->parts.begin(), member->parts.end());
+        member->parts = keep(items);
+        settle(*member);
+        settle(**known);
+        break;
       }
-      object.parts.insert(object.parts.begin() + static_cast<std::ptrdiff_t>(i) + 1, std::move(beside));
-      ++i;
     }
   }
 
-  const Node* nullptr_key() { return mapping_.arena_.make<Node>(); }
+  Part* precision_mark(const Part& time) {
+    Part* hole = make(Part::Kind::primitive, time.place);
+    hole->facet = Facet::precision;
+    hole->accessor = time.accessor;
+    hole->has_hole = true;
+    hole->mirror = hole->pure_mirror = time.mirror;
+    Part* mark = make(Part::Kind::object, time.place);
+    const auto url = keep(canonical_ + "/StructureDefinition/charted-precision");
+    mark->parts = keep(std::vector{named("url", constant_string(url, time.place)), named("valueCode", hole)});
+    settle(*mark);
+    return mark;
+  }
+
+  // The member of that name that holds the mark alone. It is shared as its time is.
+  Part* mark_beside(const Part& time, std::uint32_t name) {
+    auto& known = marks_[&time];
+    if (known != nullptr) return known;
+    Part* list = make(Part::Kind::array, time.place);
+    list->parts = keep(std::vector{precision_mark(time)});
+    settle(*list);
+    Part* beside = make(Part::Kind::object, time.place);
+    beside->parts = keep(std::vector{named("extension", list)});
+    settle(*beside);
+    if (time.shared != 0) {
+      auto& number = shared_marks_[time.shared];
+      if (number == 0) number = ++shared_count_;
+      beside->shared = number;
+    }
+    return known = named(mapping_.names_.text(name), beside);
+  }
 
   // What follows from the parts below: holes, pure copies; and a part without holes becomes a constant.
   void settle(Part& part) {
@@ -1891,17 +1945,18 @@ class Compiler {
         return;
       }
     }
-    std::string json(1, part.kind == Part::Kind::array ? '[' : '{');
-    for (const auto& below : part.parts) {
-      if (json.size() > 1) json += ',';
-      if (part.kind == Part::Kind::object) json += below->key;
-      json += below->json;
+    Node* node = mapping_.arena_.make<Node>();
+    node->kind = part.kind == Part::Kind::array ? NodeKind::array : NodeKind::object;
+    for (const Part* below : part.parts) {
+      if (below->constant == nullptr) continue;  // an object or list of nothing
+      Node* child = mapping_.arena_.make<Node>(*below->constant);
+      child->name = below->name;
+      child->name_text = mapping_.names_.text(below->name);
+      append(*node, child);
     }
-    json += part.kind == Part::Kind::array ? ']' : '}';
-    if (json.size() == 2) return;
-    part.json = std::move(json);
-    finish_constant(part);
-    part.parts.clear();
+    if (node->count == 0) return;
+    become_constant(part, *node);
+    part.parts = {};
   }
 
   const Tables& tables_;
@@ -1919,9 +1974,14 @@ class Compiler {
   std::map<std::string, std::uint32_t, std::less<>> numbers_;
   std::vector<std::pair<std::string, Place>> keys_elsewhere_,
       says_of_visit_;  // templates that "elsewhere" names
-  std::map<const Node*, std::uint32_t> shared_;
-  std::map<std::uint32_t, std::uint32_t> shared_marks_;
-  std::unique_ptr<Part> scalar_item_;
+  std::deque<Parameters> widened_;           // by "$with"
+  std::vector<std::string_view> keys_;       // by number of the name: quoted, with a colon
+  std::unordered_map<const Node*, std::uint32_t> shared_;
+  std::unordered_map<std::uint32_t, std::uint32_t> shared_marks_;
+  std::uint32_t shared_count_ = 0;
+  std::map<std::pair<const Node*, const Field*>, Part*> fragments_;  // by value and innermost group around it
+  std::unordered_map<const Part*, Part*> marks_;                     // by time
+  Part* scalar_item_ = nullptr;
 };
 
 Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms::Terms& terms,

@@ -122,7 +122,7 @@ bool accepts(const Part& part, const Node& node) {
       if (part.source == Source::fixed) {
         return node.is_string() &&
                std::any_of(part.allowed.begin(), part.allowed.end(),
-                           [&](const std::string& one) { return one == "*" || one == node.text; });
+                           [&](std::string_view one) { return one == "*" || one == node.text; });
       }
       // An item of others is known by its value where the hole lists those it takes.
       if (part.known_by_value && node.is_string() &&

@@ -58,7 +58,7 @@ struct NotCarried {
 struct Limit {
   Facet facet = Facet::self;
   Render render = Render::plain;
-  const std::vector<std::string>* allowed = nullptr;
+  std::span<const std::string_view> allowed{};
   bool only_kind = false;
   record::Kind kind = record::Kind::text;
   const Part* spelled = nullptr;  // a hole with a site's own spelling
@@ -153,8 +153,7 @@ class Mapping {
   const FixedUnits* fixed_units_ = nullptr;
   std::string form_;
   syntax::Names names_;
-  Arena arena_;  // constants and the mapping files' trees
-  std::vector<std::unique_ptr<std::string>> texts_;
+  Arena arena_;  // the mapping files, their trees, the parts
   std::vector<Template> templates_;
   std::vector<std::string> panels_{""};
   std::map<std::string, std::uint32_t, std::less<>> index_;  // type|system|code -> template number + 1

@@ -1,10 +1,11 @@
 // Templates after loading: a tree of parts that looks like the thing itself, with holes where record fields
 // go. One tree serves both ways: write.cpp walks it to fill the holes, read.cpp to take the fields out of
-// them.
+// them. Parts live in the mapping's arena, with all that they view: a set has thousands, and they are made anew at
+// each start of the program.
 #pragma once
 #include <cstdint>
-#include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -60,18 +61,18 @@ struct Test {
   };
   Kind kind = present;
   record::Kind value_kind = record::Kind::text;
-  std::string text;
+  std::string_view text{};
 };
 struct Clause {
-  std::string option;  // "--refs"; empty for a field
+  std::string_view option{};  // "--refs"; empty for a field
   Accessor accessor;
   Facet facet = Facet::self;
   bool has_facet = false;
   const terms::Domain* domain = nullptr;  // of a coded field: its facets need it
-  std::vector<Test> any;                  // one of them must hold
+  std::span<const Test> any{};            // one of them must hold
 };
 struct Condition {
-  std::vector<Clause> all;
+  std::span<const Clause> all{};
   bool empty() const { return all.empty(); }
 };
 
@@ -111,17 +112,17 @@ struct Part {
   bool has_sets_kind = false;
   Accessor accessor;
   Condition when;
-  std::string key;        // "code": with quotes and colon, ready to copy
-  std::string json;       // constant: its bytes
-  std::string literal;    // text: a piece that stands as it is; source run: which fact; source fixed: why it
-                          // does not travel
-  std::string type_name;  // typed: the datatype
-  std::vector<std::string> allowed;  // the only texts this place can hold; empty = no such limit
-  Spelling spelling;                 // a site's own
+  std::uint32_t step = 0;        // where its steps begin in the program that writes it
+  std::string_view key{};        // "code": with quotes and colon, ready to copy
+  std::string_view json{};       // constant: its bytes
+  std::string_view literal{};    // text: a piece that stands as it is; source run: which fact; source fixed: why
+                                 // it does not travel
+  std::string_view type_name{};  // typed: the datatype
+  std::span<const std::string_view> allowed{};  // the only texts this place can hold; empty = no such limit
+  Spelling spelling;                            // a site's own
   const syntax::Node* constant = nullptr;
   const terms::Domain* domain = nullptr;
-  std::vector<std::unique_ptr<Part>> parts;
-  std::uint32_t step = 0;  // where its steps begin in the program that writes it
+  std::span<Part* const> parts{};  // what stands in it; a part that templates share stands in each of them
   Place place;
 };
 
@@ -159,7 +160,7 @@ struct Template {
   Accessor loop;
   std::vector<Accessor> any_of;  // written when one of these is there
   Condition when;
-  std::unique_ptr<Part> body;
+  Part* body = nullptr;
   std::string own_code;  // system|code that tells it apart, empty for types found by type alone
   std::vector<std::string> standard_codes;  // system|code also found on others' instances
   bool one_way = false;                     // read, never written: a shape of others

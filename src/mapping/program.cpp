@@ -173,7 +173,7 @@ class Program::Builder {
       const auto one = open(*alternative, Step::Kind::alternative, {});
       if (alternative->kind == Part::Kind::constant) {
         // Its members without the braces.
-        bytes(alternative->json.substr(1, alternative->json.size() - 2) + ',');
+        bytes(std::string(alternative->json.substr(1, alternative->json.size() - 2)) + ',');
       } else {
         members(*alternative, one);
       }
@@ -243,7 +243,7 @@ class Program::Builder {
         return;
       case Part::Kind::constant: {
         const auto at = here();
-        bytes(part.json + ',');
+        bytes(std::string(part.json) + ',');
         step(at).when = part.when.empty() ? nullptr : &part.when;
         return;
       }
@@ -254,7 +254,7 @@ class Program::Builder {
     std::string joined;
     for (auto& part : array.parts) {
       if (part->one_way) {
-        read_only_.push_back(part.get());
+        read_only_.push_back(part);
         continue;
       }
       if (part->kind == Part::Kind::constant && part->when.empty()) {
@@ -272,7 +272,22 @@ class Program::Builder {
   std::map<std::vector<std::uint32_t>, std::uint32_t> stretches_;
 };
 
+namespace {
+
+// At least as many steps and bytes as the part needs: a row that grows would be moved, page by page.
+void add_room(const Part& part, std::size_t& steps, std::size_t& bytes) {
+  ++steps;
+  bytes += part.key.size() + part.json.size() + part.literal.size() + 2;
+  for (const Part* below : part.parts) add_room(*below, steps, bytes);
+}
+
+}  // namespace
+
 void Program::build(std::vector<Template>& templates) {
+  std::size_t steps = 0, bytes = 0;
+  for (const auto& one : templates) add_room(*one.body, steps, bytes);
+  steps_.reserve(steps);
+  bytes_.reserve(bytes);
   Builder builder(*this);
   for (auto& made_from : templates) builder.add(made_from);
 }

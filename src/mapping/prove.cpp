@@ -1,7 +1,8 @@
 #include "mapping/prove.hpp"
 
 #include <algorithm>
-#include <set>
+#include <deque>
+#include <span>
 
 namespace charpie::mapping {
 
@@ -37,47 +38,41 @@ bool compatible(const Test& a, const Test& b) {
   return true;
 }
 
-// The circumstances under which a hole is written.
-struct Circumstances {
-  std::vector<const Clause*> hold;
-  std::vector<const Clause*> fail;  // single-clause conditions of earlier alternatives
-  std::vector<std::pair<const Part*, std::size_t>> choices;
+// Whether one value could pass both clauses.
+bool overlap(const Clause& a, const Clause& b) {
+  return std::any_of(a.any.begin(), a.any.end(), [&](const Test& one) {
+    return std::any_of(b.any.begin(), b.any.end(), [&](const Test& two) { return compatible(one, two); });
+  });
+}
 
-  void add(const Condition& condition) {
-    for (const auto& clause : condition.all) hold.push_back(&clause);
-  }
+// Whether whatever passes the one passes the other.
+bool within(const Clause& a, const Clause& b) {
+  return std::all_of(a.any.begin(), a.any.end(), [&](const Test& one) {
+    return std::any_of(b.any.begin(), b.any.end(), [&](const Test& two) { return same_test(one, two); });
+  });
+}
+
+// One of the circumstances under which a hole is written, with those of what is around it.
+struct Circumstance {
+  const Circumstance* around = nullptr;
+  std::span<const Clause> hold{};  // all of these
+  const Clause* fails = nullptr;   // the only one of an earlier alternative
+  const Part* choice = nullptr;    // this alternative of it
+  std::size_t alternative = 0;
 };
 
-bool exclusive(const Circumstances& a, const Circumstances& b) {
-  for (const auto& [choice, alternative] : a.choices) {
-    for (const auto& [other_choice, other] : b.choices) {
-      if (choice == other_choice && alternative != other) return true;
+bool exclude_each_other(const Circumstance& a, const Circumstance& b) {
+  for (const auto& x : a.hold) {
+    for (const auto& y : b.hold) {
+      if (about_the_same(x, y) && !overlap(x, y)) return true;
     }
   }
-  for (const auto* x : a.hold) {
-    for (const auto* y : b.hold) {
-      if (!about_the_same(*x, *y)) continue;
-      const bool overlap = std::any_of(x->any.begin(), x->any.end(), [&](const Test& one) {
-        return std::any_of(y->any.begin(), y->any.end(),
-                           [&](const Test& two) { return compatible(one, two); });
-      });
-      if (!overlap) return true;
-    }
-  }
-  const auto refused = [](const Circumstances& holds, const Circumstances& fails) {
-    for (const auto* x : holds.hold) {
-      for (const auto* y : fails.fail) {
-        if (!about_the_same(*x, *y)) continue;
-        const bool within = std::all_of(x->any.begin(), x->any.end(), [&](const Test& one) {
-          return std::any_of(y->any.begin(), y->any.end(),
-                             [&](const Test& two) { return same_test(one, two); });
-        });
-        if (within) return true;
-      }
-    }
-    return false;
+  const auto refused = [](std::span<const Clause> hold, const Clause* fails) {
+    return fails != nullptr && std::any_of(hold.begin(), hold.end(), [&](const Clause& one) {
+             return about_the_same(one, *fails) && within(one, *fails);
+           });
   };
-  return refused(a, b) || refused(b, a);
+  return refused(a.hold, b.fails) || refused(b.hold, a.fails);
 }
 
 struct FoundHome {
@@ -86,8 +81,20 @@ struct FoundHome {
   bool further_codings;
   const Part* part;
   const Template* owner;
-  Circumstances circumstances;
+  const Circumstance* circumstances;
 };
+
+bool exclusive(const FoundHome& a, const FoundHome& b) {
+  for (const auto* x = a.circumstances; x != nullptr; x = x->around) {
+    for (const auto* y = b.circumstances; y != nullptr; y = y->around) {
+      // A choice in a part that templates share is made in each of them.
+      const bool same_choice = a.owner == b.owner && x->choice != nullptr && x->choice == y->choice;
+      if (same_choice && x->alternative != y->alternative) return true;
+      if (exclude_each_other(*x, *y)) return true;
+    }
+  }
+  return false;
+}
 
 // The facets that must come back for a field of a kind.
 std::vector<Facet> needed(const Field& field) {
@@ -172,7 +179,7 @@ bool differs(const syntax::Node& a, const syntax::Node& b) {
 
 const Part* first_required(const Part& array) {
   for (const auto& below : array.parts) {
-    if (required(*below) && has_discriminator(*below)) return below.get();
+    if (required(*below) && has_discriminator(*below)) return below;
   }
   return nullptr;
 }
@@ -245,10 +252,10 @@ class Prover {
       if (auto indexed = index(); !indexed) return indexed;
     }
     for (const auto& one : mapping_.templates_) {
-      Circumstances circumstances;
-      circumstances.add(one.when);
-      if (auto walked = walk(*one.body, one, circumstances); !walked) return walked;
+      if (auto walked = walk(*one.body, one, under(nullptr, one.when)); !walked) return walked;
     }
+    by_field_.resize(static_cast<std::size_t>(FieldId::count));
+    for (const auto& home : found_) by_field_[static_cast<std::size_t>(home.field)].push_back(&home);
     return homes();
   }
 
@@ -314,19 +321,23 @@ class Prover {
     return std::monostate{};
   }
 
-  Outcome walk(const Part& part, const Template& owner, Circumstances circumstances) {
+  const Circumstance* under(const Circumstance* around, const Condition& when) {
+    return when.empty() ? around : &circumstances_.emplace_back(Circumstance{around, when.all});
+  }
+
+  Outcome walk(const Part& part, const Template& owner, const Circumstance* circumstances) {
     if (part.one_way) return std::monostate{};
-    circumstances.add(part.when);
+    circumstances = under(circumstances, part.when);
     if (part.kind == Part::Kind::array) {
       if (auto told_apart = items(part); !told_apart) return told_apart;
     }
     if (part.kind == Part::Kind::choose) {
       for (std::size_t i = 0; i < part.parts.size(); ++i) {
-        Circumstances inside = circumstances;
-        inside.choices.push_back({&part, i});
+        const auto* inside = &circumstances_.emplace_back(Circumstance{circumstances, {}, nullptr, &part, i});
         for (std::size_t earlier = 0; earlier < i; ++earlier) {
           const auto& when = part.parts[earlier]->when;
-          if (when.all.size() == 1) inside.fail.push_back(&when.all.front());
+          if (when.all.size() == 1)
+            inside = &circumstances_.emplace_back(Circumstance{inside, {}, &when.all.front()});
         }
         if (auto walked = walk(*part.parts[i], owner, inside); !walked) return walked;
       }
@@ -395,15 +406,14 @@ class Prover {
   }
 
   Outcome homes() {
-    for (std::size_t i = 0; i < found_.size(); ++i) {
-      for (std::size_t j = i + 1; j < found_.size(); ++j) {
-        const auto& a = found_[i];
-        const auto& b = found_[j];
-        if (a.field != b.field || a.facet != b.facet || a.further_codings != b.further_codings) continue;
+    for (const auto& a : found_) {
+      for (const auto* other : homes_of(a.field)) {
+        const auto& b = *other;
+        if (&b <= &a || a.facet != b.facet || a.further_codings != b.further_codings) continue;
         const bool any_kind =
             record::field(a.field).kind == Kind::any && a.part->sets_kind != b.part->sets_kind;
         if (a.part->each && b.part->each) continue;  // each says the same, or it is told
-        if (any_kind || exclusive(a.circumstances, b.circumstances)) continue;
+        if (any_kind || exclusive(a, b)) continue;
         return fault(b.part->place,
                      "the field '" + std::string(record::field(a.field).path) +
                          "' has two homes: here and in " + std::string(a.part->place.file) + " line " +
@@ -420,8 +430,9 @@ class Prover {
       const auto listed = std::find_if(mapping_.not_carried_.begin(), mapping_.not_carried_.end(),
                                        [&](const NotCarried& row) { return row.field == field.id; });
       for (const auto facet : needed(field)) {
-        const bool has = std::any_of(found_.begin(), found_.end(), [&](const FoundHome& home) {
-          return home.field == field.id && home.facet == facet && !home.further_codings;
+        const auto& known = homes_of(field.id);
+        const bool has = std::any_of(known.begin(), known.end(), [&](const FoundHome* home) {
+          return home->facet == facet && !home->further_codings;
         });
         if (has) {
           if (listed != mapping_.not_carried_.end() && listed->unless_option.empty()) {
@@ -432,11 +443,7 @@ class Prover {
           continue;
         }
         if (listed != mapping_.not_carried_.end()) continue;
-        if (field.kind == Kind::any) {
-          const bool some = std::any_of(found_.begin(), found_.end(),
-                                        [&](const FoundHome& home) { return home.field == field.id; });
-          if (some) continue;
-        }
+        if (field.kind == Kind::any && !known.empty()) continue;
         std::string side;
         if (facet == Facet::absent) side = " when it is absent";
         if (facet == Facet::none) side = " when it is none";
@@ -470,7 +477,7 @@ class Prover {
                                        [&](const Limit& limit) { return limit.spelled == &part; });
         if (!known)
           limits.push_back(
-              {part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, &part});
+              {part.facet, part.render, part.allowed, part.has_sets_kind, part.sets_kind, &part});
         continue;
       }
       if (!has_misfits(part.render) && part.allowed.empty()) continue;
@@ -480,7 +487,7 @@ class Prover {
       });
       if (!known)
         limits.push_back(
-            {part.facet, part.render, &part.allowed, part.has_sets_kind, part.sets_kind, nullptr});
+            {part.facet, part.render, part.allowed, part.has_sets_kind, part.sets_kind, nullptr});
     }
     for (const auto& home : found_) {
       if (home.field == FieldId::id) mapping_.visit_template_ = home.owner->number;
@@ -493,14 +500,14 @@ class Prover {
     const auto& given = mapping_.layout_.given;
     return std::any_of(given.begin(), given.end(), [&](const Given& one) { return one.field == field; });
   }
+  const std::vector<const FoundHome*>& homes_of(FieldId field) const {
+    return by_field_[static_cast<std::size_t>(field)];
+  }
   bool has_home(FieldId field, Facet facet) const {
-    return std::any_of(found_.begin(), found_.end(),
-                       [&](const FoundHome& home) { return home.field == field && home.facet == facet; });
+    const auto& known = homes_of(field);
+    return std::any_of(known.begin(), known.end(), [&](const FoundHome* home) { return home->facet == facet; });
   }
-  bool has_home(FieldId field) const {
-    return std::any_of(found_.begin(), found_.end(),
-                       [&](const FoundHome& home) { return home.field == field; });
-  }
+  bool has_home(FieldId field) const { return !homes_of(field).empty(); }
 
   // What a site's layout must have though it carries only some of the fields.
   Outcome document() {
@@ -516,8 +523,7 @@ class Prover {
       if (field.kind == Kind::quantity &&
           has_home(field.id, Facet::value) != has_home(field.id, Facet::unit)) {
         const bool value = has_home(field.id, Facet::value);
-        const auto& home = *std::find_if(found_.begin(), found_.end(),
-                                         [&](const FoundHome& one) { return one.field == field.id; });
+        const auto& home = *homes_of(field.id).front();
         return fault(
             home.part->place,
             "'" + std::string(field.path) +
@@ -547,7 +553,9 @@ class Prover {
   }
 
   Mapping& mapping_;
+  std::deque<Circumstance> circumstances_;
   std::vector<FoundHome> found_;
+  std::vector<std::vector<const FoundHome*>> by_field_;
 };
 
 Outcome prove(Mapping& mapping) {

@@ -676,13 +676,13 @@ class Reader::Matching {
         if (part->kind == Part::Kind::constant)
           match_constant(*part->constant, *claim(item));
         else if (part->pure_mirror)
-          copies_.push_back({part.get(), claim(item), &node, scope});
+          copies_.push_back({part, claim(item), &node, scope});
         else
           match(*part, *claim(item), nullptr, scope);
         break;
       }
       if (!found && part->pure_mirror && part->kind != Part::Kind::constant)
-        copies_.push_back({part.get(), nullptr, &node, scope});
+        copies_.push_back({part, nullptr, &node, scope});
       if (!found && part->kind == Part::Kind::constant && instance_->ours) {
         report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
       }

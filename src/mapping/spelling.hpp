@@ -112,8 +112,8 @@ struct Spelling {
   const SiteWords* words = nullptr;
   const NumberForm* number = nullptr;
   const TimeForm* time = nullptr;
-  bool is_root = false;  // of an HL7 version 3 identifier
-  std::string unit{};    // declared: the cell holds the number alone
+  bool is_root = false;     // of an HL7 version 3 identifier
+  std::string_view unit{};  // declared: the cell holds the number alone
   bool any() const {
     return words != nullptr || number != nullptr || time != nullptr || is_root || !unit.empty();
   }

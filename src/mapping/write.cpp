@@ -501,7 +501,7 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
       }
     }
     if (!spelling.unit.empty() && value.quantity->unit != spelling.unit) {
-      return refuse("the layout has it in " + spelling.unit + ", not in '" +
+      return refuse("the layout has it in " + std::string(spelling.unit) + ", not in '" +
                     std::string(value.quantity->unit) + "'");
     }
     // Without its comparator the number would say something else.
@@ -782,8 +782,8 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
     if (text.empty()) continue;
     if (limit.only_kind && value->kind != limit.kind) continue;
     if (const auto why = misfit(limit.render, text); !why.empty()) report(why);
-    if (!limit.allowed->empty() &&
-        std::find(limit.allowed->begin(), limit.allowed->end(), text) == limit.allowed->end()) {
+    if (!limit.allowed.empty() &&
+        std::find(limit.allowed.begin(), limit.allowed.end(), text) == limit.allowed.end()) {
       report("the form has no place for '" + std::string(text) + "'");
     }
   }

@@ -1,5 +1,7 @@
 #include "syntax/csv.hpp"
 
+#include <array>
+
 namespace charpie::syntax {
 
 std::size_t CsvTable::column(std::string_view name) const {
@@ -15,6 +17,13 @@ std::string_view CsvTable::cell(const Row& row, std::string_view name) const {
 }
 
 namespace {
+
+// What an unquoted cell cannot hold (RFC 4180, 2.5). All tables are read at each start of the program.
+constexpr std::array<bool, 256> ends_cell = [] {
+  std::array<bool, 256> ends{};
+  for (const char c : {',', '"', '\n', '\r'}) ends[static_cast<unsigned char>(c)] = true;
+  return ends;
+}();
 
 // Walks the text once; one row at a time.
 struct CsvReader {
@@ -65,11 +74,9 @@ struct CsvReader {
   Outcome next_cell(std::string& cell) {
     if (done() || text[at] != '"') {
       const auto start = at;
-      while (!done() && text[at] != ',' && text[at] != '\n' && text[at] != '\r') {
-        if (text[at] == '"')
-          return error("a quote stands inside an unquoted cell", "quote the cell and double the quote");
-        ++at;
-      }
+      while (!done() && !ends_cell[static_cast<unsigned char>(text[at])]) ++at;
+      if (!done() && text[at] == '"')
+        return error("a quote stands inside an unquoted cell", "quote the cell and double the quote");
       cell.assign(text.substr(start, at - start));
       return std::monostate{};
     }

@@ -53,6 +53,8 @@ TEST_CASE("each mistake in a mapping is refused") {
        "the field 'securement' has no home when it is"},
       {"two homes", "fhir/wound.json", "\"code\": \"{mirror wound.type}\"", "\"code\": \"{wound.type}\"",
        "the field 'wound.type' has two homes"},
+      {"a home in a frame of many templates", "fhir/frames.json", "\"status\": \"{mirror status}\"",
+       "\"status\": \"{status}\"", "the field 'status' has two homes"},
       {"items of a list that look alike", "fhir/procedures.json", "\"use\": \"skin-protection\"",
        "\"use\": \"securement\"", "two items of one list cannot be told apart"},
       {"a code nobody listed", "fhir/findings.csv", "loinc 89253-9", "loinc 89253-8",

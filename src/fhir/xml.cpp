@@ -41,6 +41,11 @@ class XmlWriter {
     return this->resource(resource, true);
   }
 
+  bool one(const Node* value, const Node* companion, const Member& member) {
+    const auto number = member.companion ? member.partner : member.name;
+    return one(value, companion, elements_.names().text(number), *member.element, *member.type);
+  }
+
   Error error() const { return error_; }
 
  private:
@@ -650,6 +655,11 @@ bool is_plainly_xhtml(std::string_view div) {
     }
   }
   return false;
+}
+
+bool append_element(const Node* value, const Node* companion, const Member& member, const Elements& elements,
+                    std::string& out) {
+  return XmlWriter(elements, out, {}).one(value, companion, member);
 }
 
 Outcome to_xml(const Node& resource, const Elements& elements, std::string& out, std::string_view bytes) {

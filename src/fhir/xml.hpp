@@ -31,6 +31,11 @@ inline constexpr std::string_view xhtml_namespace = "http://www.w3.org/1999/xhtm
 Outcome to_xml(const syntax::Node& resource, const Elements& elements, std::string& out,
                std::string_view bytes = {});
 
+/// Appends one element of an object's member: its value, what stands beside that (`companion`, of a
+/// primitive), or both; of a list, one item. False for what to_xml() refuses; `out` then ends anywhere.
+bool append_element(const syntax::Node* value, const syntax::Node* companion, const Member& member,
+                    const Elements& elements, std::string& out);
+
 /// Whether a narrative is well-formed for certain, as is seen at a glance: elements without attributes,
 /// balanced, characters and references that every XML parser knows. (One that this program wrote is of that
 /// kind, and the parser would take more time for it than the whole rest.)

@@ -40,9 +40,10 @@ Converter::Converter(const Engine& engine, const Conversion& conversion)
       old_reader_(engine, record_form(), conversion.options) {
   if (!conversion.to->is_record()) {
     if (!conversion.to->is_site) elements_ = engine.elements(*conversion.to);
-    if (elements_ != nullptr && conversion.to->syntax == Syntax::xml) xml_copier_.emplace(*elements_);
     site_ = conversion.to->is_site ? &engine.mapping(*conversion.to) : nullptr;
     writer_.emplace(engine.mapping(*conversion.to), conversion.options);
+    if (elements_ != nullptr && conversion.to->syntax == Syntax::xml)
+      xml_writer_.emplace(engine.mapping(*conversion.to), conversion.options, mapping::Notation::xml);
     old_writer_.emplace(engine.mapping(*conversion.to), conversion.options);
   }
   if (!conversion.write) reader_.review();
@@ -175,8 +176,10 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
     if (find_old(record)) withdraw(record, batch);
     return std::monostate{};
   } else {
+    const bool corrects = find_old(record);
+    if (xml && !corrects && !claimer_ && write_xml(record, batch)) return std::monostate{};
     writer_->write_bundle(record, out);
-    if (find_old(record)) withdraw(record, batch);
+    if (corrects) withdraw(record, batch);
   }
   if (claimer_) {
     claimed_ = out.substr(begin);
@@ -184,7 +187,7 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
     out.replace(begin, std::string::npos, claimed_);
   }
   if (xml) {
-    if (auto written = append_xml(batch); !written) return written;
+    if (auto written = copy_to_xml(batch); !written) return written;
   } else if (conversion_->pretty) {
     syntax::append_pretty_json(scratch_, batch.out);
   }
@@ -192,23 +195,43 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
   return std::monostate{};
 }
 
-// The Bundle in scratch_ as one XML document on a line of its own. A line feed in a narrative becomes a
-// reference, which XML reads as the same.
-Outcome Converter::append_xml(Batch& batch) {
+namespace {
+
+constexpr auto declaration = syntax::xml_declaration.substr(0, syntax::xml_declaration.size() - 1);
+
+// One XML document is one line. A line feed in a narrative becomes a reference, which XML reads as the same.
+void join_lines(std::string& text, std::size_t from) {
+  for (auto at = text.find('\n', from); at != std::string::npos; at = text.find('\n', at)) {
+    text.replace(at, 1, "&#10;");
+  }
+}
+
+}  // namespace
+
+// Appends the record as an XML document on a line of its own; false, with nothing appended, when XML cannot
+// hold it.
+bool Converter::write_xml(const record::Record& record, Batch& batch) {
   const auto begin = batch.out.size();
-  batch.out += syntax::xml_declaration.substr(0, syntax::xml_declaration.size() - 1);
-  const auto inside = batch.out.size();
-  if (!xml_copier_->copy(scratch_, batch.out)) {
-    arena_.reset();
-    auto tree = syntax::read_json(scratch_, arena_, elements_->names());
+  batch.out += declaration;
+  if (!xml_writer_->write_bundle(record, batch.out)) {
     batch.out.resize(begin);
-    if (!tree) return tree.error();
-    if (auto written = fhir::to_xml(**tree, *elements_, batch.out, scratch_); !written) return written;
-    batch.out.erase(inside, 1);
+    return false;
   }
-  for (auto at = batch.out.find('\n', inside); at != std::string::npos; at = batch.out.find('\n', at)) {
-    batch.out.replace(at, 1, "&#10;");
-  }
+  join_lines(batch.out, begin);
+  batch.out += '\n';
+  return true;
+}
+
+// The Bundle in scratch_ as an XML document: one that was changed after it was written, or that XML cannot
+// hold, which is told.
+Outcome Converter::copy_to_xml(Batch& batch) {
+  arena_.reset();
+  auto tree = syntax::read_json(scratch_, arena_, elements_->names());
+  if (!tree) return tree.error();
+  const auto begin = batch.out.size();
+  if (auto written = fhir::to_xml(**tree, *elements_, batch.out, scratch_); !written) return written;
+  batch.out.erase(begin + declaration.size(), 1);
+  join_lines(batch.out, begin);
   return std::monostate{};
 }
 

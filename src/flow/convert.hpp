@@ -6,7 +6,6 @@
 #include <string_view>
 #include <vector>
 
-#include "fhir/xml_copy.hpp"
 #include "flow/batch.hpp"
 #include "flow/claim.hpp"
 #include "flow/old_versions.hpp"
@@ -51,7 +50,8 @@ class Converter final : public Worker {
   void work_on(const syntax::JsonPiece& piece, Batch& batch);
   /// Appends the record in its form; nothing, and the reason, when the form cannot hold it.
   Outcome write(const record::Record& record, Batch& batch);
-  Outcome append_xml(Batch& batch);
+  bool write_xml(const record::Record& record, Batch& batch);
+  Outcome copy_to_xml(Batch& batch);
   bool passes(const record::Record& record, std::uint64_t place, const Batch& batch,
               std::vector<record::Finding>& found);
   bool find_old(const record::Record& record);
@@ -67,7 +67,7 @@ class Converter final : public Worker {
   std::string_view answer_charset_;  // of messages whose MSH-18 names none, when they are answered
   std::string scratch_;
   const fhir::Elements* elements_ = nullptr;  // of the form that goes out
-  std::optional<fhir::XmlCopier> xml_copier_;
+  std::optional<mapping::Writer> xml_writer_;
   const mapping::Mapping* site_ = nullptr;  // when a site's documents go out
   Arena arena_;
   std::vector<mapping::WrittenInstance> written_;

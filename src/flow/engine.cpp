@@ -37,6 +37,7 @@ Result<std::unique_ptr<Engine>> Engine::load(const Tables& tables, std::string_v
       if (!loaded) return loaded.error();
       elements = std::make_unique<fhir::Elements>(std::move(*loaded));
     }
+    if (!reads && form->syntax == Syntax::xml) mapping->lay_out_in_xml(*elements);
   }
   auto rules = rules::RuleBook::load(tables, engine->terms_, engine->units_, site_rules, site_file);
   if (!rules) return rules.error();

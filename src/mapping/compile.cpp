@@ -1998,9 +1998,16 @@ Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms
     return std::move(fault.error);
   }
   if (auto proved = prove(*mapping); !proved) return proved.error();
-  mapping->program_.build(mapping->templates_);
-  render_words(*mapping);
+  mapping->programs_[0].build(mapping->templates_);
+  render_words(*mapping, Notation::json);
   return mapping;
+}
+
+void Mapping::lay_out_in_xml(const fhir::Elements& elements) {
+  auto& program = programs_[static_cast<std::size_t>(Notation::xml)];
+  if (program.size() != 0) return;
+  program.build(templates_, elements);
+  render_words(*this, Notation::xml);
 }
 
 std::optional<Repeat> find_repeat(std::string_view word) {

@@ -123,7 +123,13 @@ class Mapping {
     const auto bit = std::uint64_t{1} << (static_cast<unsigned>(facet) + (further ? facet_count : 0));
     return (carried_[static_cast<std::size_t>(field)] & bit) != 0;
   }
-  const Program& program() const { return program_; }
+  /// How instances are written in that notation; in XML only after lay_out_in_xml().
+  const Program& program(Notation notation = Notation::json) const {
+    return programs_[static_cast<std::size_t>(notation)];
+  }
+  /// Makes the second layout, of FHIR's XML. Part of loading, before the mapping is shared; what the elements
+  /// are needed for is over then.
+  void lay_out_in_xml(const fhir::Elements& elements);
   /// The template of that name, or nullptr.
   const Template* find(std::string_view name) const;
   /// The template that an instance of that type with that coding is, or nullptr. Empty system and code: by
@@ -147,7 +153,7 @@ class Mapping {
  private:
   friend class Compiler;
   friend class Prover;
-  friend void render_words(Mapping& mapping);
+  friend void render_words(Mapping& mapping, Notation notation);
   Mapping() = default;
   const terms::Terms* terms_ = nullptr;
   const FixedUnits* fixed_units_ = nullptr;
@@ -165,7 +171,7 @@ class Mapping {
   std::vector<Home> homes_;
   std::vector<std::vector<Limit>> limits_;
   std::vector<std::uint64_t> carried_;  // a bit for each facet that has a home, by field
-  Program program_;                     // of the templates
+  Program programs_[2];                 // of the templates, by notation
   std::uint32_t visit_template_ = 0;
   bool is_document_ = false;
   Layout layout_;

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <map>
 
-#include "base/escape.hpp"
+#include "mapping/outline.hpp"
 
 namespace charpie::mapping {
 
@@ -11,14 +11,16 @@ class Program::Builder {
  public:
   explicit Builder(Program& program) : program_(program) {}
 
-  void add(Template& made_from) {
-    Part& body = *made_from.body;
-    const auto at = open(body, Step::Kind::object, "{");
-    members(body, at, true);
-    close(at);
-    // What is only read has steps of its own, which no template leads to: reading compares copies by them.
-    for (Part* part : read_only_) value(*part);
-    read_only_.clear();
+  // Of a template; returns where its steps begin.
+  std::uint32_t add(const Outline& outline, std::string_view resource_type) {
+    resource_type_ = resource_type;
+    return add(outline);
+  }
+  std::uint32_t add(const Outline& outline) {
+    const auto at = open(outline);
+    sequence(outline.inside, at);
+    close(at, outline);
+    return at;
   }
 
  private:
@@ -31,16 +33,30 @@ class Program::Builder {
     return at;
   }
 
-  // Makes the step of a part; its lead is the name and the opening bracket.
-  std::uint32_t open(Part& part, Step::Kind kind, std::string_view bracket) {
+  // Makes the step of a part; its lead is the name and what opens it.
+  std::uint32_t open(const Outline& outline) {
     const auto at = here();
-    part.step = at;
     Step made;
-    made.kind = kind;
+    made.kind = outline.kind;
+    made.escape = outline.escape;
+    made.lead = put(outline.name);
+    put(outline.open);
+    made.key_size = static_cast<std::uint32_t>(outline.name.size());
+    made.lead_size = static_cast<std::uint32_t>(outline.name.size() + outline.open.size());
+    if (outline.kind == Step::Kind::bytes) {
+      put(outline.close);
+      made.lead_size += static_cast<std::uint32_t>(outline.close.size());
+    }
+    if (outline.part != nullptr) describe(*outline.part, at, made);
+    program_.steps_.push_back(made);
+    return at;
+  }
+
+  void describe(Part& part, std::uint32_t at, Step& made) {
+    if (program_.notation_ == Notation::json) part.step = at;
     made.facet = part.facet;
     made.render = part.render;
     made.source = part.source;
-    made.shape = part.shape;
     made.sets_kind = part.sets_kind;
     made.has_sets_kind = part.has_sets_kind;
     made.further = part.also_loop;
@@ -48,18 +64,14 @@ class Program::Builder {
     made.needs_hole = has_own_hole(part);
     made.is_limited = !part.allowed.empty();
     made.loop_level = static_cast<std::uint8_t>(part.loop_level);
+    made.says_none = made.kind == Step::Kind::loop && has_words_of(part, part.loop_level);
     made.accessor = part.accessor;
-    made.lead = put(part.key);
-    put(bracket);
-    made.key_size = static_cast<std::uint32_t>(part.key.size());
-    made.lead_size = static_cast<std::uint32_t>(part.key.size() + bracket.size());
-    made.number = part.target;
+    made.number = made.kind == Step::Kind::typed ? 0 : part.target;
     made.when = part.when.empty() ? nullptr : &part.when;
     made.part = &part;
     made.domain = part.domain;
-    program_.steps_.push_back(made);
-    return at;
   }
+
   // Whether a site's words below are about the loop's element itself.
   static bool has_words_of(const Part& part, std::uint32_t level) {
     if (part.kind == Part::Kind::primitive)
@@ -73,6 +85,14 @@ class Program::Builder {
     return part.kind == Part::Kind::references ||
            std::any_of(part.parts.begin(), part.parts.end(),
                        [](const auto& below) { return has_own_hole(*below); });
+  }
+
+  void close(std::uint32_t at, const Outline& outline) {
+    if (outline.kind != Step::Kind::bytes) {
+      step(at).tail = put(outline.close);
+      step(at).tail_size = static_cast<std::uint32_t>(outline.close.size());
+    }
+    close(at);
   }
   void close(std::uint32_t at) {
     step(at).next = here();
@@ -107,53 +127,48 @@ class Program::Builder {
     return true;
   }
 
-  void bytes(std::string_view constants) {
-    if (constants.empty()) return;
-    Step made;
-    made.lead = put(constants);
-    made.lead_size = static_cast<std::uint32_t>(constants.size());
-    made.next = here() + 1;
-    program_.steps_.push_back(made);
-  }
-
-  // Constants that come first in a bracket join its lead; later ones become a step.
-  void constants(std::uint32_t at, std::string& joined) {
-    if (joined.empty()) return;
-    if (here() == at + 1 && step(at).kind != Step::Kind::alternative && step(at).kind != Step::Kind::shared) {
-      put(joined);
-      step(at).lead_size += static_cast<std::uint32_t>(joined.size());
-      step(at).starts_constant = true;
-    } else {
-      bytes(joined);
-    }
-    joined.clear();
-  }
-
-  void members(Part& object, std::uint32_t at, bool of_template = false) {
+  void sequence(const std::vector<Outline>& outlines, std::uint32_t at) {
     std::string joined;
-    for (std::size_t i = 0; i < object.parts.size(); ++i) {
-      Part& part = *object.parts[i];
-      if (part.kind == Part::Kind::constant) {
-        joined.append(part.key).append(part.json).append(",");
+    for (std::size_t i = 0; i < outlines.size(); ++i) {
+      const Outline& outline = outlines[i];
+      if (outline.is_constant()) {
+        joined.append(outline.name).append(outline.open).append(outline.close);
         continue;
       }
       constants(at, joined);
-      if (of_template && part.shared != 0) {
-        i += shared(object, i) - 1;
-      } else if (part.kind == Part::Kind::choose) {
-        choose(part);
+      if (outline.shared != 0) {
+        i += shared(outlines, i) - 1;
       } else {
-        value(part);
+        add(outline);
       }
     }
     constants(at, joined);
   }
 
+  // Constants that come first in a bracket join its lead; later ones become a step.
+  void constants(std::uint32_t at, std::string& joined) {
+    if (joined.empty()) return;
+    const auto kind = step(at).kind;
+    const bool is_bracket =
+        kind == Step::Kind::object || kind == Step::Kind::array || kind == Step::Kind::text;
+    if (here() == at + 1 && is_bracket) {
+      put(joined);
+      step(at).lead_size += static_cast<std::uint32_t>(joined.size());
+      step(at).starts_constant = true;
+    } else {
+      add({Step::Kind::bytes, nullptr, {}, joined, {}});
+    }
+    joined.clear();
+  }
+
   // Neighbours that say the same in every instance are copied in one piece. Returns how many they are.
-  std::size_t shared(Part& object, std::size_t first) {
-    std::vector<std::uint32_t> stretch;
-    for (std::size_t i = first; i < object.parts.size() && object.parts[i]->shared != 0; ++i) {
-      stretch.push_back(object.parts[i]->shared);
+  std::size_t shared(const std::vector<Outline>& outlines, std::size_t first) {
+    // The same members are spelled alike in one type of resource.
+    std::pair<std::string_view, std::vector<std::uint32_t>> stretch{resource_type_, {}};
+    auto end = first;
+    for (; end < outlines.size() && outlines[end].shared != 0; ++end) {
+      stretch.second.push_back(outlines[end].shared);
+      if (outlines[end].shared_beside != 0) stretch.second.push_back(outlines[end].shared_beside);
     }
     const auto number =
         stretches_.emplace(stretch, static_cast<std::uint32_t>(stretches_.size())).first->second;
@@ -162,114 +177,14 @@ class Program::Builder {
     program_.steps_.push_back({});
     step(at).kind = Step::Kind::shared;
     step(at).number = number;
-    for (std::size_t i = 0; i < stretch.size(); ++i) value(*object.parts[first + i]);
+    for (auto i = first; i < end; ++i) add(outlines[i]);
     close(at);
-    return stretch.size();
+    return end - first;
   }
 
-  void choose(Part& part) {
-    const auto at = open(part, Step::Kind::choose, {});
-    for (auto& alternative : part.parts) {
-      const auto one = open(*alternative, Step::Kind::alternative, {});
-      if (alternative->kind == Part::Kind::constant) {
-        // Its members without the braces.
-        bytes(std::string(alternative->json.substr(1, alternative->json.size() - 2)) + ',');
-      } else {
-        members(*alternative, one);
-      }
-      close(one);
-    }
-    close(at);
-  }
-
-  void value(Part& part) {
-    switch (part.kind) {
-      case Part::Kind::object: {
-        const auto at = open(part, Step::Kind::object, "{");
-        members(part, at);
-        close(at);
-        return;
-      }
-      case Part::Kind::array: {
-        const auto at = open(part, Step::Kind::array, "[");
-        items(part, at);
-        close(at);
-        return;
-      }
-      case Part::Kind::text: {
-        const auto at = open(part, Step::Kind::text, "\"");
-        for (auto& piece : part.parts) {
-          if (piece->kind == Part::Kind::primitive) {
-            close(open(*piece, Step::Kind::hole, {}));
-            continue;
-          }
-          std::string escaped;
-          append_json_escaped(piece->literal, escaped);
-          if (here() == at + 1) {
-            put(escaped);
-            step(at).lead_size += static_cast<std::uint32_t>(escaped.size());
-          } else {
-            bytes(escaped);
-          }
-        }
-        close(at);
-        return;
-      }
-      case Part::Kind::typed: {
-        const auto at = open(part, Step::Kind::typed, {});
-        step(at).number = 0;
-        value(*part.parts.front());
-        close(at);
-        return;
-      }
-      case Part::Kind::loop: {
-        const auto at = open(part, Step::Kind::loop, {});
-        step(at).says_none = has_words_of(part, part.loop_level);
-        value(*part.parts.front());
-        close(at);
-        return;
-      }
-      case Part::Kind::choose:
-        choose(part);
-        return;
-      case Part::Kind::references:
-        close(open(part, Step::Kind::references, {}));
-        return;
-      case Part::Kind::labels:
-        close(open(part, Step::Kind::labels, {}));
-        return;
-      case Part::Kind::primitive:
-        close(open(part, Step::Kind::hole, {}));
-        return;
-      case Part::Kind::constant: {
-        const auto at = here();
-        bytes(std::string(part.json) + ',');
-        step(at).when = part.when.empty() ? nullptr : &part.when;
-        return;
-      }
-    }
-  }
-
-  void items(Part& array, std::uint32_t at) {
-    std::string joined;
-    for (auto& part : array.parts) {
-      if (part->one_way) {
-        read_only_.push_back(part);
-        continue;
-      }
-      if (part->kind == Part::Kind::constant && part->when.empty()) {
-        joined.append(part->json).append(",");
-        continue;
-      }
-      constants(at, joined);
-      value(*part);
-    }
-    constants(at, joined);
-  }
-
-  std::vector<Part*> read_only_;
   Program& program_;
-  std::map<std::vector<std::uint32_t>, std::uint32_t> stretches_;
+  std::string_view resource_type_;
+  std::map<std::pair<std::string_view, std::vector<std::uint32_t>>, std::uint32_t> stretches_;
 };
 
 namespace {
@@ -289,7 +204,25 @@ void Program::build(std::vector<Template>& templates) {
   steps_.reserve(steps);
   bytes_.reserve(bytes);
   Builder builder(*this);
-  for (auto& made_from : templates) builder.add(made_from);
+  for (auto& made_from : templates) {
+    Arena texts;
+    // What is only read has steps of its own, which no template leads to: reading compares copies by them.
+    std::vector<Outline> read_only;
+    starts_.push_back(
+        builder.add(outline_in_json(made_from, texts, read_only), made_from.resource_type));
+    for (const auto& one : read_only) builder.add(one);
+  }
+}
+
+void Program::build(std::vector<Template>& templates, const fhir::Elements& elements) {
+  notation_ = Notation::xml;
+  Builder builder(*this);
+  for (auto& made_from : templates) {
+    Arena texts;
+    const auto outline =
+        made_from.one_way ? std::nullopt : outline_in_xml(made_from, elements, texts);
+    starts_.push_back(outline ? builder.add(*outline, made_from.resource_type) : no_step);
+  }
 }
 
 std::uint32_t Program::add_words(std::vector<std::string> words) {

@@ -1,12 +1,14 @@
 // The templates as writing walks them: the parts of all templates laid out in one row of small steps, in the
-// order of the output, with everything constant joined into stretches of bytes. Made once when a mapping is
-// loaded.
+// order of the output, with everything constant joined into stretches of bytes. There is one for each notation
+// (notation.hpp), made once when a mapping is loaded.
 #pragma once
 #include <cstdint>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "fhir/elements.hpp"
+#include "mapping/notation.hpp"
 #include "mapping/part.hpp"
 
 namespace charpie::mapping {
@@ -24,13 +26,14 @@ struct Step {
     loop,         // … one item, repeated
     references,   // to the members of a panel
     labels,       // the security labels of the run
-    shared        // … members that say the same in every instance of a visit
+    shared,       // … members that say the same in every instance of a visit
+    otherwise     // … one step; where it says nothing, the tail stands instead
   };
   Kind kind = Kind::bytes;
   Facet facet = Facet::self;
   Render render = Render::plain;
   Source source = Source::field;
-  Shape shape = Shape::string;
+  Escape escape = Escape::none;
   record::Kind sets_kind = record::Kind::text;
   bool has_sets_kind : 1 = false;
   bool further : 1 = false;          // about the further codings of a code
@@ -44,7 +47,8 @@ struct Step {
   Accessor accessor;
   Accessor root;                          // what all holes inside have in common
   std::uint32_t lead = 0, lead_size = 0;  // what is written first: name, bracket, constants
-  std::uint32_t key_size = 0;             // how much of it is the member's name
+  std::uint32_t tail = 0, tail_size = 0;  // … and last; the separator before it goes
+  std::uint32_t key_size = 0;             // how much of the lead is the member's name
   std::uint32_t next = 0;                 // the step after this one and what is in it
   std::uint32_t number = 0;               // template, panel, shared stretch, or table of rendered words
   const Condition* when = nullptr;        // nullptr: always
@@ -54,12 +58,22 @@ struct Step {
 
 class Program {
  public:
-  /// Lays out the parts of the templates and notes in each part where its steps begin. The parts must stay
-  /// where they are.
+  static constexpr std::uint32_t no_step = UINT32_MAX;
+
+  /// Lays out the parts of the templates in JSON and notes in each part where its steps begin. The parts must
+  /// stay where they are.
   void build(std::vector<Template>& templates);
+  /// The same in XML, with the order of these elements; no part notes it. Templates that XML cannot be laid
+  /// out for (outline.hpp) have no steps, and those that are only read.
+  void build(std::vector<Template>& templates, const fhir::Elements& elements);
+
+  Notation notation() const { return notation_; }
   std::uint32_t size() const { return static_cast<std::uint32_t>(steps_.size()); }
   const Step& step(std::uint32_t number) const { return steps_[number]; }
+  /// Where the steps of a template begin; no_step when it has none.
+  std::uint32_t start(const Template& made_from) const { return starts_[made_from.number - 1]; }
   std::string_view lead(const Step& step) const { return {bytes_.data() + step.lead, step.lead_size}; }
+  std::string_view tail(const Step& step) const { return {bytes_.data() + step.tail, step.tail_size}; }
   /// How many stretches are shared; their numbers start at 0.
   std::uint32_t shared_stretches() const { return shared_; }
 
@@ -74,7 +88,9 @@ class Program {
 
  private:
   class Builder;
+  Notation notation_ = Notation::json;
   std::vector<Step> steps_;
+  std::vector<std::uint32_t> starts_;  // by the template's number
   std::string bytes_;
   std::uint32_t shared_ = 0;
   std::vector<std::vector<std::string>> words_{{}};  // 0: none

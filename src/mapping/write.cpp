@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <map>
+#include <tuple>
 
 #include "base/digest.hpp"
 #include "base/escape.hpp"
@@ -18,9 +19,10 @@ using record::Kind;
 using record::Record;
 using record::Value;
 
-Writer::Writer(const Mapping& mapping, Options options)
+Writer::Writer(const Mapping& mapping, Options options, Notation notation)
     : mapping_(&mapping),
-      program_(&mapping.program()),
+      program_(&mapping.program(notation)),
+      frame_(&frame(notation)),
       options_(std::move(options)),
       facets_(knowledge_),
       plan_(mapping) {
@@ -31,15 +33,13 @@ Writer::Writer(const Mapping& mapping, Options options)
   for (const auto& label : options_.labels) {
     for (const auto& [key, one] : mapping.terms().standards()) {
       if (one.use != "label" || one.code != label) continue;
-      labels_ += R"({"system":)";
-      append_json_string(one.system, labels_);
-      labels_ += R"(,"code":)";
-      append_json_string(one.code, labels_);
-      labels_ += R"(,"display":)";
-      append_json_string(one.display, labels_);
-      labels_ += "},";
+      std::string& coding = labels_.emplace_back();
+      put_text(frame_->begin_system, one.system, coding);
+      put_text(frame_->begin_code, one.code, coding);
+      put_text(frame_->begin_display, one.display, coding);
     }
   }
+  labels_spelled_ = spelled_;
 }
 
 void Writer::start(const Record& record) {
@@ -74,37 +74,46 @@ Scope Writer::scope_of(const Planned& instance) const {
 
 void Writer::write_instance(const Planned& instance, std::string& out) {
   instance_ = &instance;
-  const Scope scope = scope_of(instance);
+  const auto start = program_->start(*instance.made_from);
+  if (start == Program::no_step) {
+    spelled_ = false;
+    return;
+  }
   const auto before = out.size();
-  write(instance.made_from->body->step, scope, out);
-  if (out.size() != before) out.pop_back();  // the comma; a layout may have a place for nothing of a record
+  write(start, scope_of(instance), out);
+  if (out.size() != before) close({}, out);  // a layout may have a place for nothing of a record
 }
 
-void Writer::write_bundle(const Record& record, std::string& out) {
+bool Writer::write_bundle(const Record& record, std::string& out) {
+  const auto mark = out.size();
   start(record);
   if (mapping_->is_document()) {
     const Planned* document = plan_.find(mapping_->visit_template());
     if (document != nullptr) write_instance(*document, out);
-    return;
+    return true;
   }
-  const bool requests = options_.has_requests();
-  out += R"({"resourceType":"Bundle","type":")";
+  const Frame& frame = *frame_;
+  spelled_ = labels_spelled_;
+  out += frame.begin_bundle;
   out += options_.pack;
-  out += R"(","entry":[)";
+  out += frame.begin_entries;
   for (const auto& instance : plan_.instances()) {
     if (instance.again) continue;
-    out += R"({"fullUrl":"urn:uuid:)";
+    out += frame.begin_entry;
     out += instance.uuid_text();
-    out += R"(","resource":)";
+    out += frame.begin_resource;
     write_instance(instance, out);
-    if (requests) {
-      out += R"(,"request":)";
-      append_request(instance, out);
+    out += frame.end_resource;
+    if (options_.has_requests()) {
+      out += frame.begin_request;
+      append_request_members(instance, repeat(instance), out);
+      close(frame.end_request, out);
     }
-    out += "},";
+    out += frame.end_entry;
   }
-  out.back() = ']';
-  out += '}';
+  close(frame.end_bundle, out);
+  if (!spelled_) out.resize(mark);
+  return spelled_;
 }
 
 void Writer::write_resources(const Record& record, std::string& out, std::vector<WrittenInstance>& written) {
@@ -127,14 +136,29 @@ Repeat Writer::repeat(const Planned& instance) const {
 }
 
 void Writer::append_request(const Planned& instance, Repeat repeat, std::string& out) const {
-  const auto& made_from = *instance.made_from;
-  out += repeat == Repeat::update ? R"({"method":"PUT","url":")" : R"({"method":"POST","url":")";
-  out += made_from.resource_type;
+  out += '{';
+  append_request_members(instance, repeat, out);
+  close("}", out);
+}
+
+// Nothing in them needs an escape.
+void Writer::append_request_members(const Planned& instance, Repeat repeat, std::string& out) const {
+  const Frame& frame = *frame_;
+  out += frame.begin_method;
+  out += repeat == Repeat::update ? "PUT" : "POST";
+  out += frame.end_text;
+  out += frame.begin_url;
+  out += instance.made_from->resource_type;
   if (repeat != Repeat::create) {
-    out += repeat == Repeat::update ? "?" : R"(","ifNoneExist":")";
+    if (repeat == Repeat::update) {
+      out += '?';
+    } else {
+      out += frame.end_text;
+      out += frame.begin_if_none_exist;
+    }
     append_query(instance, out);
   }
-  out += R"("})";
+  out += frame.end_text;
 }
 
 // By which the resource is found: identifier=SYSTEM|VALUE, encoded.
@@ -180,10 +204,16 @@ std::string Writer::system_of(const Planned& instance) const {
          (instance.made_from->lifetime == Lifetime::program ? "/program-id" : "/wound-id");
 }
 
+void Writer::append_type(const Planned& target, std::string& out) const {
+  out += frame_->begin_type;
+  out += target.made_from->resource_type;
+  out += frame_->end_text;
+}
+
 // In a batch no entry may refer to another (FHIR R4, http.html#brules), and search URIs serve in transactions
 // only
 // (#trules): what is left is the target's identifier, which any server takes in any order.
-void Writer::append_identifier(const Planned& target, std::string& out) const {
+void Writer::append_identifier(const Planned& target, std::string& out) {
   const bool of_visit = target.made_from->lifetime == Lifetime::visit;
   std::string value;
   if (!of_visit) {
@@ -194,15 +224,10 @@ void Writer::append_identifier(const Planned& target, std::string& out) const {
     plan_.append_key(target, plan_.record_key(), value);
   }
   const std::string system = of_visit ? std::string(plan_.identity_system()) : system_of(target);
-  out += R"("identifier":{)";
-  if (!system.empty()) {
-    out += R"("system":)";
-    append_json_string(system, out);
-    out += ',';
-  }
-  out += R"("value":)";
-  append_json_string(value, out);
-  out += "},";
+  out += frame_->begin_identifier;
+  if (!system.empty()) put_text(frame_->begin_system, system, out);
+  put_text(frame_->begin_value, value, out);
+  close(frame_->end_identifier, out);
 }
 
 // --- parts
@@ -236,10 +261,14 @@ Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string
     case Step::Kind::references:
       return write_references(step, out);
     case Step::Kind::labels:
-      out += labels_;
-      return labels_.empty() ? Said::nothing : Said::hole;
+      return write_labels(step, out);
     case Step::Kind::shared:
       return write_shared(number, scope, out);
+    case Step::Kind::otherwise: {
+      const Said said = write(number + 1, scope, out);
+      if (said == Said::nothing) out += program_->tail(step);
+      return said;
+    }
   }
   return Said::nothing;
 }
@@ -262,8 +291,7 @@ Writer::Said Writer::write_bracket(std::uint32_t number, const Scope& scope, std
     out.resize(mark);
     return Said::nothing;
   }
-  out.back() = step.kind == Step::Kind::object ? '}' : ']';
-  out += ',';
+  close(program_->tail(step), out);
   return said;
 }
 
@@ -329,21 +357,28 @@ Writer::Said Writer::write_references(const Step& step, std::string& out) {
                             ? made_from.lifetime == Lifetime::visit && !made_from.bookkeeping
                             : made_from.panel_number == step.number;
     if (!listed || one.again) continue;
+    out += program_->lead(step);
     if (options_.pack == "batch") {
-      out += R"({"type":")";
-      out += one.made_from->resource_type;
-      out += R"(",)";
+      append_type(one, out);
       append_identifier(one, out);
-      out.back() = '}';
-      out += ',';
     } else {
-      out += R"({"reference":")";
+      out += frame_->begin_reference;
       append_reference(one, out);
-      out += R"("},)";
+      out += frame_->end_text;
     }
+    close(program_->tail(step), out);
     said = Said::hole;
   }
   return said;
+}
+
+Writer::Said Writer::write_labels(const Step& step, std::string& out) {
+  for (const auto& label : labels_) {
+    out += program_->lead(step);
+    out += label;
+    close(program_->tail(step), out);
+  }
+  return labels_.empty() ? Said::nothing : Said::hole;
 }
 
 std::string Writer::path_of(const Accessor& accessor, const Scope& scope) const {
@@ -385,9 +420,7 @@ const Planned* Writer::target_of(const Step& step, const Scope& scope) const {
 Writer::Said Writer::write_identified(const Step& step, const Scope& scope, std::string& out) {
   const Planned* target = target_of(step, scope);
   if (target == nullptr) return Said::nothing;
-  out += R"("type":")";
-  out += target->made_from->resource_type;
-  out += R"(",)";
+  append_type(*target, out);
   if (!step.part->beside_identifier) append_identifier(*target, out);
   return Said::hole;
 }
@@ -536,20 +569,20 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
   auto text = facets_.get(&value, part.accessor.field, part.facet, part.domain);
   if (text.empty()) return {};
   if (spelling.time != nullptr) {
-    if (spelling.time->write(text, spelled_)) return spelled_;
+    if (spelling.time->write(text, spelled_text_)) return spelled_text_;
     return refuse("no pattern of '" + spelling.time->name() + "' would come back as it (" +
                   spelling.time->patterns_text() +
                   (spelling.time->zone_name().empty() ? "" : ", " + spelling.time->zone_name()) + ")");
   }
   if (spelling.is_root) {
-    spelled_ = root_of_uri(text);
-    if (!spelled_.empty()) return spelled_;
+    spelled_text_ = root_of_uri(text);
+    if (!spelled_text_.empty()) return spelled_text_;
     return refuse("a root holds an object identifier (urn:oid:) or a UUID (urn:uuid:), not this URI");
   }
   if (spelling.number != nullptr && spelling.number->mark != '.') {
-    spelled_ = text;
-    std::replace(spelled_.begin(), spelled_.end(), '.', spelling.number->mark);
-    return spelled_;
+    spelled_text_ = text;
+    std::replace(spelled_text_.begin(), spelled_text_.end(), '.', spelling.number->mark);
+    return spelled_text_;
   }
   return text;
 }
@@ -572,17 +605,14 @@ Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::strin
   }
   out += lead;
   const auto begin = out.size();
-  if (step.shape == Shape::string) {
-    append_json_string(text, out);
-  } else {
-    out += text;
-  }
+  put(step.escape, text, out);
   if (lineage_ != nullptr) {
     const bool of_field = step.source == Source::field;
-    lineage_->push_back({begin, out.size(), of_field ? path_of(step.accessor, scope) : std::string{},
+    const std::size_t quote = step.escape == Escape::json ? 1 : 0;  // the value has its quotes
+    lineage_->push_back({begin - quote, out.size() + quote, of_field ? path_of(step.accessor, scope) : std::string{},
                          step.facet, step.part->mirror, step.part->place});
   }
-  out += ',';
+  out += program_->tail(step);
   return step.part->each || step.source == Source::fixed ? Said::repeated : Said::hole;
 }
 
@@ -602,7 +632,7 @@ Writer::Said Writer::write_text(std::uint32_t number, const Scope& scope, std::s
     if (text.empty()) continue;
     any = true;
     const auto begin = out.size();
-    append_json_escaped(rendered(piece, text, scratch_text_), out);
+    put(piece.escape, rendered(piece, text, scratch_text_), out);
     if (lineage_ != nullptr && piece.source == Source::field) {
       lineage_->push_back({begin, out.size(), path_of(piece.accessor, scope), piece.facet, piece.part->mirror,
                            piece.part->place});
@@ -612,7 +642,7 @@ Writer::Said Writer::write_text(std::uint32_t number, const Scope& scope, std::s
     out.resize(mark);
     return Said::nothing;
   }
-  out += "\",";
+  out += program_->tail(program_->step(number));
   return Said::hole;
 }
 
@@ -627,7 +657,7 @@ Writer::Said Writer::write_typed(std::uint32_t number, const Scope& scope, std::
     if (const auto* known = step.domain->find(word)) {
       out += lead;
       out += program_->word(step.number, known->index);
-      out += ',';
+      out += program_->tail(step);
       return Said::hole;
     }
   }
@@ -644,7 +674,7 @@ bool Writer::render(const Part& part, const Scope& scope, const Planned& instanc
     return false;
   instance_ = &instance;
   if (write(part.step, scope, out, program_->step(part.step).key_size) == Said::nothing) return false;
-  out.pop_back();  // the comma
+  close({}, out);
   return true;
 }
 
@@ -866,11 +896,12 @@ void Writer::check_given(const Record& record, record::Findings& findings) {
 // --- loading
 // ---------------------------------------------------------------------------------------------------
 
-void render_words(Mapping& mapping) {
-  Writer writer(mapping, {});
-  Program& program = mapping.program_;
-  // The bytes depend on the datatype and the domain alone: rendered once for each pair.
-  std::map<std::pair<std::string_view, const terms::Domain*>, std::uint32_t> known;
+void render_words(Mapping& mapping, Notation notation) {
+  Writer writer(mapping, {}, notation);
+  Program& program = mapping.programs_[static_cast<std::size_t>(notation)];
+  // The bytes depend on the datatype, the domain and, in XML, the element's name alone, with which they begin:
+  // rendered once for each.
+  std::map<std::tuple<std::string_view, const terms::Domain*, std::string_view>, std::uint32_t> known;
   Value value;
   record::Code code;
   Planned nobody;
@@ -879,7 +910,8 @@ void render_words(Mapping& mapping) {
     if (step.kind != Step::Kind::typed || step.domain == nullptr) continue;
     const Kind kind = record::field(step.accessor.field).kind;
     if (kind != Kind::code && kind != Kind::word && kind != Kind::clock) continue;
-    const auto [table, fresh] = known.try_emplace({step.part->type_name, step.domain}, 0);
+    const auto [table, fresh] =
+        known.try_emplace({step.part->type_name, step.domain, program.lead(program.step(at + 1))}, 0);
     if (fresh) {
       std::vector<std::string> words;
       for (const auto& one : step.domain->concepts) {
@@ -893,7 +925,7 @@ void render_words(Mapping& mapping) {
           value.code = &code;
         // The part looks at its leaf through its own accessor: show it a record of nothing but that leaf.
         std::string bytes;
-        if (!writer.render_leaf(*step.part->parts.front(), step.accessor, value, nobody, bytes)) break;
+        if (!writer.render_leaf(at + 1, step.accessor, value, nobody, bytes)) break;
         words.push_back(std::move(bytes));
       }
       if (words.size() == step.domain->concepts.size()) table->second = program.add_words(std::move(words));
@@ -902,7 +934,7 @@ void render_words(Mapping& mapping) {
   }
 }
 
-bool Writer::render_leaf(const Part& body, const Accessor& accessor, Value& leaf, const Planned& instance,
+bool Writer::render_leaf(std::uint32_t step, const Accessor& accessor, Value& leaf, const Planned& instance,
                          std::string& out) {
   // A chain of groups that leads to the leaf and to nothing else.
   Scope scope;
@@ -917,8 +949,9 @@ bool Writer::render_leaf(const Part& body, const Accessor& accessor, Value& leaf
   scope.level[accessor.level] = at;
   instance_ = &instance;
   facets_.forget();
-  if (write(body.step, scope, out) != Said::hole) return false;
-  out.pop_back();  // the comma
+  spelled_ = true;
+  if (write(step, scope, out) != Said::hole || !spelled_) return false;
+  close({}, out);
   return true;
 }
 

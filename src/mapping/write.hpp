@@ -1,4 +1,4 @@
-// Filling the holes: a record becomes the bytes of FHIR instances.
+// Filling the holes: a record becomes the bytes of FHIR instances, in JSON or in XML.
 #pragma once
 #include <string>
 #include <string_view>
@@ -23,21 +23,24 @@ struct Lineage {
 /// One instance in the output.
 struct WrittenInstance {
   const Planned* planned = nullptr;
-  std::size_t begin = 0, end = 0;  // of the resource's JSON
+  std::size_t begin = 0, end = 0;  // of the resource
 };
 
 /// Writes records. One for each thread; the mapping is shared and must outlive it.
 class Writer {
  public:
-  Writer(const Mapping& mapping, Options options);
+  /// In XML only a mapping that is laid out for it (Mapping::lay_out_in_xml).
+  Writer(const Mapping& mapping, Options options, Notation notation = Notation::json);
 
   /// Reports what this target cannot hold: fields it does not carry, values outside a form's limits
   /// (`not-in-form`), and a record without any system for its identity (`identity.no-system`, blocking).
   void check(const record::Record& record, record::Findings& findings);
 
-  /// Appends one Bundle (pack transaction or collection), compact JSON without a line end. Of a document set:
-  /// the document, as its template has it.
-  void write_bundle(const record::Record& record, std::string& out);
+  /// Appends one Bundle (pack transaction or collection), compact and without a line end. Of a document set:
+  /// the document, as its template has it. XML has no declaration, and a line feed in a narrative stands as
+  /// it is. False, with nothing appended, when XML cannot hold the record: to_xml() (fhir/xml.hpp) of its JSON
+  /// tells why. JSON holds all.
+  bool write_bundle(const record::Record& record, std::string& out);
   /// Appends each resource as compact JSON and tells where it is; for packs that place resources themselves.
   void write_resources(const record::Record& record, std::string& out, std::vector<WrittenInstance>& written);
   /// From here on the origin of every stretch is collected; nullptr ends it. Offsets count in `out`.
@@ -59,8 +62,8 @@ class Writer {
   void append_request(const Planned& instance, Repeat repeat, std::string& out) const;
   /// What is to happen when the server has the resource already.
   Repeat repeat(const Planned& instance) const;
-  /// Appends what a datatype's parts say of one leaf, which stands alone at the accessor's end.
-  bool render_leaf(const Part& body, const Accessor& accessor, record::Value& leaf, const Planned& instance,
+  /// Appends what the step says of one leaf, which stands alone at the accessor's end.
+  bool render_leaf(std::uint32_t step, const Accessor& accessor, record::Value& leaf, const Planned& instance,
                    std::string& out);
   const Options& options() const { return options_; }
   void set_options(Options options) {
@@ -98,12 +101,29 @@ class Writer {
   Said write_text(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
   Said write_typed(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
   std::string_view hole_text(const Step& step, const Scope& scope);
+  Said write_labels(const Step& step, std::string& out);
+  void put(Escape escape, std::string_view text, std::string& out) {
+    spelled_ = append_escaped(escape, text, out) && spelled_;
+  }
+  // One of the frame's texts.
+  void put_text(std::string_view begin, std::string_view text, std::string& out) {
+    out += begin;
+    put(frame_->escape, text, out);
+    out += frame_->end_text;
+  }
+  // The last separator gives way to what closes the rest.
+  void close(std::string_view tail, std::string& out) const {
+    out.resize(out.size() - frame_->separator.size());
+    out += tail;
+  }
   void append_reference(const Planned& target, std::string& out) const;
   std::string system_of(const Planned& instance) const;
+  void append_request_members(const Planned& instance, Repeat repeat, std::string& out) const;
+  void append_type(const Planned& target, std::string& out) const;
   void append_query(const Planned& instance, std::string& out) const;
   const Planned* target_of(const Step& step, const Scope& scope) const;
   Said write_identified(const Step& step, const Scope& scope, std::string& out);
-  void append_identifier(const Planned& target, std::string& out) const;
+  void append_identifier(const Planned& target, std::string& out);
   std::string path_of(const Accessor& accessor, const Scope& scope) const;
   // Both return whether something of the value is written.
   bool check_value(const record::Value* value, const record::Field& field, const std::string& path,
@@ -115,6 +135,7 @@ class Writer {
 
   const Mapping* mapping_;
   const Program* program_;
+  const Frame* frame_;
   Options options_;
   Knowledge knowledge_;
   Facets facets_;
@@ -123,12 +144,14 @@ class Writer {
   std::vector<Stretch> stretches_;
   std::vector<Lineage>* lineage_ = nullptr;
   std::string visit_query_;    // of a visit's resources: identifier=SYSTEM|KEY, encoded
-  std::string labels_;         // of the run: codings, each with a comma behind
+  std::vector<std::string> labels_;  // of the run: what a coding of each says
+  bool labels_spelled_ = true;
   std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped
-  std::string scratch_, scratch_text_, spelled_, why_;
+  bool spelled_ = true;  // the notation holds all that was put into it
+  std::string scratch_, scratch_text_, spelled_text_, why_;
 };
 
 /// Renders every word of every domain once, so that writing a coded value is copying. Part of loading.
-void render_words(Mapping& mapping);
+void render_words(Mapping& mapping, Notation notation);
 
 }  // namespace charpie::mapping

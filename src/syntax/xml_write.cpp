@@ -90,6 +90,10 @@ bool write_xml_text(std::string_view text, std::string& out) {
   return append(text, Place::text, out);
 }
 
+bool write_xml_attribute_value(std::string_view value, std::string& out) {
+  return append(value, Place::attribute, out);
+}
+
 bool write_xml_attribute(std::string_view name, std::string_view value, std::string& out) {
   const std::size_t before = out.size();
   out += ' ';

@@ -14,6 +14,9 @@ inline constexpr std::string_view xml_declaration = "<?xml version=\"1.0\" encod
 /// character that XML 1.0 cannot hold (production 2), not even as a reference.
 bool write_xml_text(std::string_view text, std::string& out);
 
+/// Appends what stands between the quotes of an attribute. As write_xml_attribute.
+bool write_xml_attribute_value(std::string_view value, std::string& out);
+
 /// Appends ` name="value"`; also quotes, tabs and line ends are references (section 3.3.3). `name` must be a
 /// qualified name. False, with nothing appended, as for write_xml_text.
 bool write_xml_attribute(std::string_view name, std::string_view value, std::string& out);

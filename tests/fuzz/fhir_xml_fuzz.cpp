@@ -6,10 +6,8 @@
 #include <string_view>
 
 #include "fhir/xml.hpp"
-#include "fhir/xml_copy.hpp"
 #include "syntax/json.hpp"
 #include "syntax/json_write.hpp"
-#include "syntax/xml_write.hpp"
 
 using namespace charpie;
 
@@ -36,9 +34,6 @@ std::string json_of(const syntax::Node& node) {
 void check(const syntax::Node& resource, std::string_view bytes, const fhir::Elements& elements) {
   std::string xml;
   const auto done = fhir::to_xml(resource, elements, xml, bytes);
-  std::string copy(syntax::xml_declaration);
-  static fhir::XmlCopier copier(elements);  // with what it remembers of the texts before
-  if (copier.copy(bytes, copy)) require(bool(done) && copy == xml);
   if (!done) {
     require(xml.empty() && !done.error().message.empty() && !done.error().mend.empty());
     return;

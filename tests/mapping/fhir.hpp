@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "fhir/elements.hpp"
 #include "mapping/read.hpp"
 #include "record/generate.hpp"
 #include "record/reading.hpp"
@@ -18,12 +19,29 @@
 
 namespace charpie::tests {
 
+/// HL7's elements in a version, with the names that trees are read by.
+struct LoadedElements {
+  syntax::Names names{};
+  fhir::Elements elements;
+  LoadedElements(const Tables& tables, std::string_view form)
+      : elements(std::move(fhir::Elements::load(
+                               tables, form == "fhir-r5" ? fhir::Version::r5 : fhir::Version::r4, names))
+                     .value()) {}
+};
+
 struct Loaded {
   Tables tables{embedded_tables()};
   terms::Terms terms = std::move(terms::Terms::load(tables)).value();
   units::Units units = std::move(units::Units::load(tables)).value();
   mapping::FixedUnits fixed = std::move(mapping::FixedUnits::load(tables, units)).value();
-  std::unique_ptr<mapping::Mapping> mapping = std::move(mapping::Mapping::load(tables, terms, fixed)).value();
+  std::unique_ptr<mapping::Mapping> mapping = load("fhir-r4");
+
+  /// For a version of FHIR, to be written in either notation.
+  std::unique_ptr<mapping::Mapping> load(std::string_view form) const {
+    auto made = std::move(mapping::Mapping::load(tables, terms, fixed, "fhir", form)).value();
+    made->lay_out_in_xml(LoadedElements(tables, form).elements);
+    return made;
+  }
 };
 
 inline const Loaded& loaded() {
@@ -71,11 +89,16 @@ inline const mapping::Mapping& mapping_of(std::string_view form) {
   static std::map<std::string, std::unique_ptr<mapping::Mapping>, std::less<>> others;
   if (form == "fhir-r4") return *loaded().mapping;
   auto& one = others[std::string(form)];
-  if (one == nullptr) {
-    one = std::move(mapping::Mapping::load(loaded().tables, loaded().terms, loaded().fixed, "fhir", form))
-              .value();
-  }
+  if (one == nullptr) one = loaded().load(form);
   return *one;
+}
+
+/// HL7's elements in the version of a form, loaded once.
+inline const fhir::Elements& elements_of(std::string_view form) {
+  static std::map<std::string, std::unique_ptr<LoadedElements>, std::less<>> all;
+  auto& one = all[std::string(form)];
+  if (one == nullptr) one = std::make_unique<LoadedElements>(loaded().tables, form);
+  return one->elements;
 }
 
 inline std::string to_fhir(const record::Record& record, const mapping::Options& options = {}) {

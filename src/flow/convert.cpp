@@ -173,13 +173,13 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
       writer_->write_resources(record, out, written_);
     }
     for (const auto& one : written_) place(0, one, batch);
-    if (find_old(record)) withdraw(record, batch);
+    if (find_old(record)) withdraw(batch);
     return std::monostate{};
   } else {
     const bool corrects = find_old(record);
     if (xml && !corrects && !claimer_ && write_xml(record, batch)) return std::monostate{};
     writer_->write_bundle(record, out);
-    if (corrects) withdraw(record, batch);
+    if (corrects) withdraw(batch);
   }
   if (claimer_) {
     claimed_ = out.substr(begin);
@@ -256,7 +256,7 @@ bool Converter::find_old(const record::Record& record) {
 
 // Members of the old version that the new one no longer has are sent once more, as entered in error. They are
 // told by their business identifiers (visit, field, index).
-void Converter::withdraw(const record::Record& record, Batch& batch) {
+void Converter::withdraw(Batch& batch) {
   const bool in_scratch = conversion_->pretty || conversion_->to->syntax == Syntax::xml;
   std::string& out = in_scratch ? scratch_ : batch.out;
   std::map<std::string, std::string, std::less<>> kept;  // business identifier -> UUID, in the new version
@@ -266,7 +266,7 @@ void Converter::withdraw(const record::Record& record, Batch& batch) {
     plan.append_key(one, plan.record_key(), key);
     return key;
   };
-  const auto& plan = writer_->plan(record);
+  const auto& plan = writer_->plan();
   for (const auto& one : plan.instances()) {
     if (one.made_from->lifetime == Lifetime::visit) {
       kept.emplace(key_of(plan, one), one.uuid_text());

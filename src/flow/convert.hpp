@@ -55,7 +55,7 @@ class Converter final : public Worker {
   bool passes(const record::Record& record, std::uint64_t place, const Batch& batch,
               std::vector<record::Finding>& found);
   bool find_old(const record::Record& record);
-  void withdraw(const record::Record& record, Batch& batch);
+  void withdraw(Batch& batch);
   void place(std::size_t from, const mapping::WrittenInstance& written, Batch& batch) const;
 
   const Conversion* conversion_;

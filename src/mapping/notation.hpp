@@ -27,7 +27,8 @@ struct Frame {
   std::string_view separator;  // behind each member or item; the last one gives way to what closes the rest
   Escape escape;               // of texts
   std::string_view begin_bundle, begin_entries;  // the Bundle's type stands between them
-  std::string_view begin_entry, begin_resource, end_resource, end_entry, end_bundle;  // fullUrl before resource
+  std::string_view begin_entry, begin_resource, end_resource, end_entry,
+      end_bundle;  // fullUrl before resource
   std::string_view begin_request, begin_method, begin_url, begin_if_none_exist, end_request;
   std::string_view begin_reference, begin_type, begin_identifier, end_identifier;
   std::string_view begin_system, begin_code, begin_display, begin_value;

@@ -276,7 +276,10 @@ class XmlOutliner {
       case Kind::labels: {
         const bool refers = part.kind == Kind::references;
         if (type.path != (refers ? "Reference" : "Coding")) break;
-        return {refers ? Step::Kind::references : Step::Kind::labels, &part, {}, keep("<", name, ">"),
+        return {refers ? Step::Kind::references : Step::Kind::labels,
+                &part,
+                {},
+                keep("<", name, ">"),
                 keep("</", name, ">")};
       }
       case Kind::primitive:

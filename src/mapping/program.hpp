@@ -1,6 +1,6 @@
 // The templates as writing walks them: the parts of all templates laid out in one row of small steps, in the
-// order of the output, with everything constant joined into stretches of bytes. There is one for each notation
-// (notation.hpp), made once when a mapping is loaded.
+// order of the output, with everything constant joined into stretches of bytes. There is one for each
+// notation (notation.hpp), made once when a mapping is loaded.
 #pragma once
 #include <cstdint>
 #include <string>

@@ -25,6 +25,7 @@ Writer::Writer(const Mapping& mapping, Options options, Notation notation)
       frame_(&frame(notation)),
       options_(std::move(options)),
       facets_(knowledge_),
+      fitting_(mapping),
       plan_(mapping) {
   knowledge_.terms = &mapping.terms();
   knowledge_.fixed_units = &mapping.fixed_units();
@@ -43,7 +44,11 @@ Writer::Writer(const Mapping& mapping, Options options, Notation notation)
 }
 
 void Writer::start(const Record& record) {
-  plan_.make(record, options_);
+  start(record, fitting_.of(record, facets_));
+}
+
+void Writer::start(const Record& record, const Record& written) {
+  plan_.make(written, options_);
   if (!options_.stamp.empty()) {
     scratch_.clear();
     record::write_record(record, scratch_);
@@ -60,7 +65,7 @@ void Writer::start(const Record& record) {
 }
 
 const Plan& Writer::plan(const Record& record) {
-  start(record);
+  start(record, record);
   return plan_;
 }
 

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "mapping/facet.hpp"
+#include "mapping/fitting.hpp"
 #include "mapping/mapping.hpp"
 #include "mapping/plan.hpp"
 #include "record/finding.hpp"
@@ -38,15 +39,18 @@ class Writer {
 
   /// Appends one Bundle (pack transaction or collection), compact and without a line end. Of a document set:
   /// the document, as its template has it. XML has no declaration, and a line feed in a narrative stands as
-  /// it is. False, with nothing appended, when XML cannot hold the record: to_xml() (fhir/xml.hpp) of its JSON
-  /// tells why. JSON holds all.
+  /// it is. False, with nothing appended, when XML cannot hold the record: to_xml() (fhir/xml.hpp) of its
+  /// JSON tells why. JSON holds all.
   bool write_bundle(const record::Record& record, std::string& out);
   /// Appends each resource as compact JSON and tells where it is; for packs that place resources themselves.
   void write_resources(const record::Record& record, std::string& out, std::vector<WrittenInstance>& written);
   /// From here on the origin of every stretch is collected; nullptr ends it. Offsets count in `out`.
   void trace(std::vector<Lineage>* lineage) { lineage_ = lineage; }
 
+  /// The plan of the record that was written last.
+  const Plan& plan() const { return plan_; }
   /// For reading: makes the plan of a record, then renders single parts of its instances to compare them.
+  /// What the form cannot hold is in it: it may have been read all the same.
   const Plan& plan(const record::Record& record);
   /// Appends what a part says in an instance; false when it says nothing.
   bool render(const Part& part, const Scope& scope, const Planned& instance, std::string& out);
@@ -86,6 +90,7 @@ class Writer {
   };
 
   void start(const record::Record& record);
+  void start(const record::Record& record, const record::Record& written);
   void write_instance(const Planned& instance, std::string& out);
   Scope scope_of(const Planned& instance) const;
   // Each appends what a step says, with its name and a comma behind, or nothing. `skipped` bytes of its lead
@@ -139,15 +144,16 @@ class Writer {
   Options options_;
   Knowledge knowledge_;
   Facets facets_;
+  Fitting fitting_;
   Plan plan_;
   const Planned* instance_ = nullptr;
   std::vector<Stretch> stretches_;
   std::vector<Lineage>* lineage_ = nullptr;
-  std::string visit_query_;    // of a visit's resources: identifier=SYSTEM|KEY, encoded
+  std::string visit_query_;          // of a visit's resources: identifier=SYSTEM|KEY, encoded
   std::vector<std::string> labels_;  // of the run: what a coding of each says
   bool labels_spelled_ = true;
   std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped
-  bool spelled_ = true;  // the notation holds all that was put into it
+  bool spelled_ = true;        // the notation holds all that was put into it
   std::string scratch_, scratch_text_, spelled_text_, why_;
 };
 

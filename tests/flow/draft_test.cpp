@@ -236,6 +236,18 @@ TEST_CASE("one row a visit stays one, though patients repeat") {
   CHECK(line_of(drafted({words}, Row::finding), "was").starts_with("names the finding of a row (medium: "));
 }
 
+TEST_CASE("more different cells than a chart has questions are no findings") {
+  const auto with_names = [](int count) {
+    std::string text = "client,who,amount\n";
+    for (int i = 0; i < 500; ++i)
+      text += "C-" + std::to_string(i / 10) + ",person " + std::to_string(i % count) + "," +
+              (i % 2 == 0 ? "3" : "x") + "\n";
+    return SampleFile{"names.csv", text};
+  };
+  CHECK(line_of(drafted({with_names(40)}), "who").starts_with("names the finding of a row"));
+  CHECK(line_of(drafted({with_names(250)}), "who") == " (none: no field of this name)");
+}
+
 TEST_CASE("one row a finding is seen without any word of English") {
   const auto draft = drafted({{"elbtal.csv", project_file("samples/elbtal.csv")}});
   CHECK(line_of(draft, "Beleg") ==

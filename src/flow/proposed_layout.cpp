@@ -110,7 +110,7 @@ std::string ProposedLayout::new_table(std::string_view column) {
   return name;
 }
 
-// Without its end. Makes the table of words.
+// Makes the table of words, where the field is coded.
 std::string ProposedLayout::hole_of(Proposal& proposed, std::string_view way, const std::string& name,
                                     const Cells& cells) {
   const Field& field = *proposed.field;

@@ -45,11 +45,12 @@ class ProposedLayout {
 
   /// The hole of the visit's key, told.
   std::string key_hole(std::string place, Confidence confidence, std::string reason);
-  /// The hole of a field, told. `way` is how the template names it there, `name` what its table of words is
-  /// called after, `unit` what is known of a quantity's unit, as UCUM. `units`: cells of a place of its own
-  /// for the unit, then `unit_hole` is the hole that goes there.
+  /// The hole of a field, told. `way` is how the template names the field there, `name` what its table of
+  /// words is called after, `unit` what is known of a quantity's unit, as UCUM.
   std::string hole(Proposal proposed, const std::string& place, std::string_view way, const std::string& name,
                    const Cells& cells, std::string_view unit);
+  /// The same for a quantity whose unit has a place of its own, called `unit_name`, with these cells: places
+  /// of one name have one table of units.
   struct WithUnit {
     std::string value, unit;
   };

@@ -14,6 +14,7 @@ namespace charpie::flow {
 namespace {
 
 constexpr auto no_column = SampleTable::no_column;
+constexpr std::size_t most_findings = 200;  // no chart asks more; more different cells are names or numbers
 
 // What the headings of columns say that they hold, in small letters.
 constexpr std::string_view visit_headings[] = {"visit",       "visitid", "visitno", "visitnr",
@@ -190,8 +191,9 @@ RowShape rows_by_key(const SampleTable& table, std::size_t key, Row row) {
     const bool named = names_findings(table.columns[i]);
     std::set<std::pair<std::string_view, std::string_view>> pairs;
     for (const auto& cells : table.rows) pairs.emplace(cells[key], cells[i]);
-    const bool fits = table.is_filled(i) && different > 1 && pairs.size() * 10 >= table.rows.size() * 6 &&
-                      pairs.size() >= visits * 2 && (visits == 1 || different < table.rows.size());
+    const bool fits = table.is_filled(i) && different > 1 && different <= most_findings &&
+                      pairs.size() * 10 >= table.rows.size() * 6 && pairs.size() >= visits * 2 &&
+                      (visits == 1 || different < table.rows.size());
     const bool is_number_column = std::any_of(table.rows.begin(), table.rows.end(), [&](const auto& cells) {
       return is_decimal(std::string_view(cells[i]));
     });

@@ -236,6 +236,18 @@ TEST_CASE("one row a visit stays one, though patients repeat") {
   CHECK(line_of(drafted({words}, Row::finding), "was").starts_with("names the finding of a row (medium: "));
 }
 
+TEST_CASE("more different cells than a chart has questions are no findings") {
+  const auto with_names = [](int count) {
+    std::string text = "client,who,amount\n";
+    for (int i = 0; i < 500; ++i)
+      text += "C-" + std::to_string(i / 10) + ",person " + std::to_string(i % count) + "," +
+              (i % 2 == 0 ? "3" : "x") + "\n";
+    return SampleFile{"names.csv", text};
+  };
+  CHECK(line_of(drafted({with_names(40)}), "who").starts_with("names the finding of a row"));
+  CHECK(line_of(drafted({with_names(250)}), "who") == " (none: no field of this name)");
+}
+
 TEST_CASE("one row a finding is seen without any word of English") {
   const auto draft = drafted({{"elbtal.csv", project_file("samples/elbtal.csv")}});
   CHECK(line_of(draft, "Beleg") ==
@@ -397,12 +409,26 @@ TEST_CASE("records of a document are the elements of one list, wherever it stand
   const SampleFile sample = {"export.json",
                              R"({"old":{"visits":[{"wound":{"type":"burn"}}]},
   "data":{"visits":[{"id":"V-1","wound":{"id":"1","type":"burn"},"pain":{"before":3}},
-                    {"id":"V-2","wound":{"id":"2","type":"burn"}}]}})"};
+                    {"id":"V-2","nr":7,"wound":{"id":"2","type":"burn"}}]}})"};
   const auto draft = drafted({sample});
   CHECK(line_of(draft, "data.visits") == "a record each (low: a list that no list of the record is like)");
+  CHECK(line_of(draft, "data.visits.id") == "{DECIDE id} (low: the name is the field's)");
+  CHECK(line_of(draft, "data.visits.nr") == " (none: no field of this name)");
   CHECK(line_of(draft, "data.visits.wound.type") == "{wound.type by type} (high: the name is the field's)");
   CHECK(line_of(draft, "old.visits") == " (none: no list of the record is like it)");
   CHECK(draft.files.at("set.json").find("\"records\": \"DECIDE data.visits\"") != std::string::npos);
+}
+
+TEST_CASE("a column of elements may be the same in a visit by chance; two words may be one unit") {
+  const auto draft = drafted({{"visits.csv", "visit,patient_id\nV-1,P-1\nV-2,P-2\n"},
+                              {"dressings.csv", "visit,role,material\nV-1,cover,foam\nV-1,cover,gauze\n"},
+                              {"findings.csv",
+                               "visit,finding,value,unit\n"
+                               "V-1,length,2,in\nV-1,width,1,inches\nV-2,length,3,inch\nV-2,width,3,ell\n"}});
+  CHECK(line_of(draft, "dressings.csv role") ==
+        "{role by role} (medium: a member of 'dressing' has this name)");
+  CHECK(draft.files.at("unit.csv")
+            .ends_with("\nin,[in_i],both\ninch,[in_i],in\ninches,[in_i],in\nell,DECIDE,both\n"));
 }
 
 TEST_CASE("files that do not belong together, and names that a template cannot have, are told") {

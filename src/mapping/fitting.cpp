@@ -22,8 +22,8 @@ bool forbids(const Limit& limit, const Value& value, FieldId field, Facets& face
   const auto text = facets.get(&value, field, limit.facet, nullptr);
   if (text.empty()) return false;
   return !misfit(limit.render, text).empty() ||
-         (!limit.allowed->empty() &&
-          std::find(limit.allowed->begin(), limit.allowed->end(), text) == limit.allowed->end());
+         (!limit.allowed.empty() &&
+          std::find(limit.allowed.begin(), limit.allowed.end(), text) == limit.allowed.end());
 }
 
 }  // namespace

@@ -70,8 +70,10 @@ class Program {
   Notation notation() const { return notation_; }
   std::uint32_t size() const { return static_cast<std::uint32_t>(steps_.size()); }
   const Step& step(std::uint32_t number) const { return steps_[number]; }
-  /// Where the steps of a template begin; no_step when it has none.
-  std::uint32_t start(const Template& made_from) const { return starts_[made_from.number - 1]; }
+  /// Where the steps of a template begin; no_step when it has none, as all have before build().
+  std::uint32_t start(const Template& made_from) const {
+    return starts_.empty() ? no_step : starts_[made_from.number - 1];
+  }
   std::string_view lead(const Step& step) const { return {bytes_.data() + step.lead, step.lead_size}; }
   std::string_view tail(const Step& step) const { return {bytes_.data() + step.tail, step.tail_size}; }
   /// How many stretches are shared; their numbers start at 0.

@@ -38,7 +38,10 @@ class Forms {
       all_.push_back(&sites_.back()->form());
     }
     std::vector<Wanted> wanted;
-    for (const auto* one : all_) wanted.push_back({one});
+    for (const auto* one : all_) {
+      wanted.push_back({one});
+      wanted.push_back({one, false});  // written, too
+    }
     auto engine = Engine::load(tables_, {}, {}, wanted);
     if (!engine) FAIL(engine.error().message);
     engine_ = std::move(*engine);

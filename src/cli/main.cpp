@@ -9,6 +9,7 @@
 
 #include "base/digest.hpp"
 #include "cli/commands.hpp"
+#include "cli/heap.hpp"
 #include "cli/session.hpp"
 #include "record/nearest.hpp"
 #include "terms/terms.hpp"
@@ -133,6 +134,7 @@ int run(int argc, char** argv) {
 }  // namespace charpie::cli
 
 int main(int argc, char** argv) {
+  charpie::cli::ask_for_huge_pages();
   std::ios::sync_with_stdio(false);
   // Who stops reading our output early has read enough.
   std::signal(SIGPIPE, SIG_IGN);

@@ -43,12 +43,16 @@ Result<Draft> draft_layout(std::span<const SampleFile> samples, const terms::Ter
   std::vector<SampleTable> tables;
   for (const auto& sample : samples) {
     const auto begin = beginning_of(sample.text);
+    const bool is_csv = !begin.starts_with("MSH") && begin.find_first_of("<{[") != 0;
+    if (row != Row::guess && (samples.size() != 1 || !is_csv)) {
+      return Error{Error::usage, "--row says what a row of one CSV file is", {}, 0, 0, "leave it away"};
+    }
     if (begin.starts_with("MSH")) {
       return refuse(
           "a draft is made of CSV, JSON or XML, this is HL7 version 2", sample.name,
           "write set.json by mappings/README.md, from a layout of mappings/sites in the same syntax");
     }
-    if (begin.starts_with('<') || begin.starts_with('{') || begin.starts_with('[')) {
+    if (!is_csv) {
       if (samples.size() != 1)
         return refuse("several files are joined only where all are CSV", sample.name, "draft from it alone");
       const auto tree = read_sample_tree(sample);

@@ -32,7 +32,7 @@ struct Draft {
 /// objects one after another, or XML. `row` says what a row of the one CSV file is, where the guess is wrong.
 /// What a person must decide says DECLARE or DECIDE, and the draft is refused at load until somebody did
 /// (flow/undecided.hpp). Error::invalid for samples that cannot be read, or that nothing joins; it names the
-/// file.
+/// file. Error::usage for a `row` beside other samples than one CSV file.
 Result<Draft> draft_layout(std::span<const SampleFile> samples, const terms::Terms& terms,
                            Row row = Row::guess);
 

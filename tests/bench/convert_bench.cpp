@@ -1,6 +1,7 @@
 // How fast one core takes a record to a FHIR R4 Bundle and back, beside two peers that run in turns with it
 // in the same minutes: a floor (convert_floor.hpp) and a plain Node script that does the same job
-// (convert_peer.mjs). Only the ratios mean something on another machine.
+// (convert_peer.mjs); strict reading beside the npm judges of tests/interop, where they are installed. Only
+// the ratios mean something on another machine.
 //
 //   convert_bench [--pairs N] [--node PATH] [--program PATH] [--million] [--write FILE]
 //     --pairs N       how often the peers take turns (11)
@@ -27,6 +28,7 @@
 #include <vector>
 
 #include "bench/convert_floor.hpp"
+#include "fhir/strict.hpp"
 #include "mapping/read.hpp"
 #include "mapping/write.hpp"
 #include "record/generate.hpp"
@@ -106,7 +108,7 @@ std::size_t mean_size(const std::vector<std::string>& texts) {
 // The script, kept running: it answers each word on its input with the microseconds a record took it.
 class NodePeer {
  public:
-  NodePeer(const std::string& node, const std::string& records_file) {
+  NodePeer(const std::string& node, const std::string& records_file, const std::string& bundles_file) {
     int to_child[2], from_child[2];
     if (pipe(to_child) != 0 || pipe(from_child) != 0) return;
     child_ = fork();
@@ -116,7 +118,7 @@ class NodePeer {
       for (const int end : {to_child[0], to_child[1], from_child[0], from_child[1]}) close(end);
       // One core for all: V8 compiles and collects on the same thread, which is the time that it counts.
       execlp(node.c_str(), node.c_str(), "--single-threaded",
-             CHARPIE_SOURCE_DIR "/tests/bench/convert_peer.mjs", records_file.c_str(),
+             CHARPIE_SOURCE_DIR "/tests/bench/convert_peer.mjs", records_file.c_str(), bundles_file.c_str(),
              static_cast<char*>(nullptr));
       _exit(127);
     }
@@ -292,9 +294,16 @@ int run(int argc, char** argv) {
     std::ofstream list(file, std::ios::binary);
     for (const auto& text : records) list << text << '\n';
   }
+  // The judges are slow: a tenth of the Bundles is enough for them.
+  const std::size_t judged = records.size() / 10;
+  const std::string bundles_file = temporary_file();
+  {
+    std::ofstream list(bundles_file, std::ios::binary);
+    for (std::size_t i = 0; i < judged; ++i) list << bundles[i] << '\n';
+  }
   std::unique_ptr<NodePeer> peer;
   if (!node.empty()) {
-    peer = std::make_unique<NodePeer>(node, file);
+    peer = std::make_unique<NodePeer>(node, file, bundles_file);
     const double size = peer->ask("size");
     if (size < 0) {
       std::printf("(no Node here: the script is left out)\n");
@@ -357,11 +366,34 @@ int run(int argc, char** argv) {
                                  });
                                }},
                               {"charpie's JSON", there[0].run}};
+  const fhir::StrictReader strict_reader(*loaded->elements);
+  std::vector<Side> strict = {
+      {"charpie",
+       [&] {
+         const double begin = core_microseconds();
+         for (int round = 0; round < rounds; ++round) {
+           for (std::size_t i = 0; i < judged; ++i) {
+             arena.reset();
+             auto tree = must(syntax::read_json(bundles[i], arena, loaded->names));
+             findings.begin("bundles.ndjson", {}, bundles[i], 1);
+             strict_reader.read(*tree, findings);
+             if (!findings.all().empty()) std::exit(1);
+           }
+         }
+         return (core_microseconds() - begin) / (rounds * static_cast<double>(judged));
+       }},
+      {"the fastest judge", [&] { return peer == nullptr ? -1 : peer->ask("judge"); }}};
   compare("record to bundle", there, pairs, {0.20, 12});
   compare("bundle to record", home, pairs, {0.35, 3});
   compare("record to bundle in XML", in_xml, pairs, {0.5});
+  if (strict[1].run() < 0) {
+    std::printf("(the judges of tests/interop are not installed: strict reading is left out)\n");
+  } else {
+    compare("strict reading of a bundle", strict, pairs, {5});
+  }
   peer.reset();
   unlink(file.c_str());
+  unlink(bundles_file.c_str());
   if (!findings.all().empty()) std::cerr << findings.all().size() << " findings\n";
 
   std::ifstream status("/proc/self/status");

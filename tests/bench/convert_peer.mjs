@@ -2,8 +2,9 @@
 // about the same instances and size, and comes back. A peer for speed only: it checks no field, no unit and no code,
 // and its tables are the few entries that the generated records need.
 //
-// node convert_peer.mjs RECORDS.ndjson, then a word a line on its input: size (mean bytes of a Bundle), convert or
-// back (microseconds of the core a record). See convert_bench.cpp.
+// node convert_peer.mjs RECORDS.ndjson BUNDLES.ndjson, then a word a line on its input: size (mean bytes of a Bundle);
+// convert, back or judge (microseconds of the core a record; judge: the fastest npm judge on BUNDLES). See
+// convert_bench.cpp.
 import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { createInterface } from 'node:readline';
@@ -287,8 +288,25 @@ const bundles = records.map(convert);
 const size = bundles.reduce((sum, bundle) => sum + Buffer.byteLength(bundle), 0) / bundles.length;
 let kept = 0;
 
-function timed(work, texts) {
-  const rounds = 3;
+// Judges of tests/interop that hold Bundles against HL7's definitions, where they are installed. Each does a
+// part of what strict reading does.
+const strict = process.argv[3] === undefined ? [] : readFileSync(process.argv[3], 'utf8').split('\n').filter((line) => line !== '');
+const judges = [];
+for (const name of strict.length === 0 ? [] : ['json_schema', 'structure']) {
+  try {
+    judges.push((await import(`../interop/fhir-r4/judges/${name}.js`)).judge);
+  } catch (error) {
+    if (error.code !== 'ERR_MODULE_NOT_FOUND') throw error;
+  }
+}
+const judge = (judged) => (text) => {
+  const problems = judged({ json: JSON.parse(text) });
+  if (problems.length !== 0) throw new Error(problems[0]);
+  return text;
+};
+for (const one of judges) timed(judge(one), strict, 1);
+
+function timed(work, texts, rounds = 3) {
   const start = process.cpuUsage();
   for (let round = 0; round < rounds; ++round) {
     for (const text of texts) kept += work(text) === undefined ? 0 : 1;
@@ -306,4 +324,5 @@ createInterface({ input: process.stdin }).on('line', (word) => {
   if (word === 'size') console.log(size);
   else if (word === 'convert') console.log(timed(convert, records));
   else if (word === 'back') console.log(timed(back, bundles));
+  else if (word === 'judge') console.log(judges.length === 0 ? -1 : Math.min(...judges.map((one) => timed(judge(one), strict, 1))));
 });

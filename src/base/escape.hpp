@@ -57,9 +57,8 @@ inline const char* json_plain_run(const char* at, const char* end) {
   return at;
 }
 
-// Bytes at the front of [at, end) that XML, an attribute of it, and a JSON string take unchanged: up to
-// markup, quotes, a backslash, controls, whatever is not ASCII. (Signed comparison catches the last two at
-// once.)
+// Bytes at the front of [at, end) that XML and an attribute of it take unchanged: up to markup, quotes,
+// controls, whatever is not ASCII. (Signed comparison catches the last two at once.)
 inline const char* xml_plain_run(const char* at, const char* end) {
 #ifdef __SSE2__
   const auto equals = [](__m128i bytes, char c) { return _mm_cmpeq_epi8(bytes, _mm_set1_epi8(c)); };
@@ -67,14 +66,14 @@ inline const char* xml_plain_run(const char* at, const char* end) {
     const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
     const __m128i markup =
         _mm_or_si128(_mm_or_si128(equals(bytes, '<'), equals(bytes, '>')), equals(bytes, '&'));
-    const __m128i ends = _mm_or_si128(equals(bytes, '"'), equals(bytes, '\\'));
-    const __m128i stop = _mm_or_si128(_mm_or_si128(markup, ends), _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
+    const __m128i ends = _mm_or_si128(equals(bytes, '"'), _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
+    const __m128i stop = _mm_or_si128(markup, ends);
     const int mask = _mm_movemask_epi8(stop);
     if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
   }
 #endif
   while (at != end && static_cast<signed char>(*at) >= 0x20 && *at != '<' && *at != '>' && *at != '&' &&
-         *at != '"' && *at != '\\') {
+         *at != '"') {
     ++at;
   }
   return at;

@@ -32,17 +32,13 @@ Result<std::vector<flow::SampleFile>> read_samples(const std::vector<std::string
   std::vector<std::string> files = paths;
   std::error_code failure;
   if (paths.size() == 1 && fs::is_directory(paths.front(), failure)) {
-    files.clear();
-    for (fs::directory_iterator at(paths.front(), failure), end; !failure && at != end;
-         at.increment(failure)) {
-      if (at->path().extension() == ".csv") files.push_back(at->path().string());
-    }
-    if (failure)
-      return Error{Error::unreadable, "cannot be read: " + failure.message(), paths.front(), 0, 0, {}};
-    if (files.empty())
+    constexpr std::string_view endings[] = {".csv"};
+    auto inside = flow::files_in(paths.front(), endings);
+    if (!inside) return inside.error();
+    if (inside->empty())
       return Error{Error::unreadable,           "holds no .csv file", paths.front(), 0, 0,
                    "name the files of the site"};
-    std::sort(files.begin(), files.end());
+    files = std::move(*inside);
   }
   std::vector<flow::SampleFile> samples;
   for (const auto& path : files) {

@@ -39,8 +39,9 @@ bool is_near(std::string_view said, std::string_view own) {
   return own.size() > 4 && said.size() > 4 && record::edit_distance(said, own) <= 1;
 }
 
-std::string in_quotes(std::string_view text) {
-  return "'" + std::string(text) + "'";
+std::string words_of(std::string_view domain, std::size_t known, const Cells& cells) {
+  return std::to_string(known) + " of " + std::to_string(cells.different.size()) +
+         " different cells are words of " + std::string(domain);
 }
 
 // What the cells say against the field, which only a person can weigh.
@@ -92,8 +93,7 @@ Proposal FieldProposals::propose(std::string_view name, const Cells& cells, Plac
   };
   std::size_t known = 0;
   const auto domain = domain_of(cells, known);
-  const auto in_words = std::to_string(known) + " of " + std::to_string(cells.different.size()) +
-                        " different cells are words of " + std::string(domain);
+  const auto in_words = words_of(domain, known, cells);
   const auto look = [&](const std::string& said) {
     for (const auto& field : record::dictionary()) {
       if (!can_stand(field, place)) continue;
@@ -159,9 +159,7 @@ Proposal FieldProposals::propose_member(const Field& list, std::string_view name
     else if (is_near(said, own) || (own.size() > 3 && said.ends_with(own)))
       take(field, Confidence::low, "a member of " + in_quotes(list.name) + " has nearly this name");
     else if (is_coded(field) && !domain.empty() && field.argument == domain)
-      take(field, Confidence::low,
-           std::to_string(known) + " of " + std::to_string(cells.different.size()) +
-               " different cells are words of " + std::string(domain));
+      take(field, Confidence::low, words_of(domain, known, cells));
   }
   doubt(best, cells);
   return best;

@@ -4,7 +4,9 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
+#include <filesystem>
 #include <system_error>
 
 namespace charpie::flow {
@@ -28,6 +30,21 @@ Result<std::string> read_whole(const std::string& path) {
     if (*count == 0) return text;
     text.append(bytes, *count);
   }
+}
+
+Result<std::vector<std::string>> files_in(const std::string& folder,
+                                          std::span<const std::string_view> endings) {
+  namespace fs = std::filesystem;
+  std::vector<std::string> files;
+  std::error_code failure;
+  for (fs::directory_iterator at(folder, failure), end; !failure && at != end; at.increment(failure)) {
+    const auto ending = at->path().extension().string();
+    if (std::find(endings.begin(), endings.end(), ending) != endings.end())
+      files.push_back(at->path().string());
+  }
+  if (failure) return unreadable(folder, failure.value());
+  std::sort(files.begin(), files.end());
+  return files;
 }
 
 std::string source_name(const std::string& path) {

@@ -1,7 +1,10 @@
 // Bytes from a file or from standard input.
 #pragma once
 #include <memory>
+#include <span>
 #include <string>
+#include <string_view>
+#include <vector>
 
 #include "base/result.hpp"
 #include "syntax/json_stream.hpp"
@@ -27,6 +30,11 @@ class FileSource final : public syntax::ByteSource {
 
 /// All bytes of a file that is small enough to be held: a table, a list. Error::unreadable.
 Result<std::string> read_whole(const std::string& path);
+
+/// The files of a folder, not those of folders within, whose names end in one of `endings` (".csv"), by name.
+/// Error::unreadable when the folder cannot be.
+Result<std::vector<std::string>> files_in(const std::string& folder,
+                                          std::span<const std::string_view> endings);
 
 /// What messages call an input: its path, or "(standard input)".
 std::string source_name(const std::string& path);

@@ -61,6 +61,7 @@ struct Cut {
 };
 
 /// A form that a run needs. Reading it is strict, and strict reading needs HL7's element tables; so does XML.
+/// One that is only written, in XML, is laid out for that (Mapping::lay_out_in_xml).
 struct Wanted {
   const Form* form;
   bool reads = true;

@@ -57,10 +57,6 @@ std::string units_table(const std::string& name, const Cells& cells) {
 
 }  // namespace
 
-std::string in_quotes(std::string_view text) {
-  return "'" + std::string(text) + "'";
-}
-
 std::string decide_if_low(Confidence confidence) {
   return confidence < Confidence::medium ? std::string(decide_mark) + " " : std::string();
 }

@@ -14,7 +14,6 @@ namespace charpie::flow {
 
 using DraftJson = nlohmann::ordered_json;
 
-std::string in_quotes(std::string_view text);
 /// "DECIDE " before what is sure to less than `medium`, else nothing.
 std::string decide_if_low(Confidence confidence);
 /// Whether a name means itself in a template: no parameter, no hole, no directive.

@@ -73,6 +73,10 @@ std::string_view confidence_name(Confidence confidence) {
   return names[static_cast<std::size_t>(confidence)];
 }
 
+std::string in_quotes(std::string_view text) {
+  return "'" + std::string(text) + "'";
+}
+
 std::string plain(std::string_view text) {
   std::string out;
   for (const char c : text) {

@@ -25,6 +25,9 @@ struct SampleFile {
 /// Small letters and digits only: "Wound_Length (cm)" is woundlengthcm.
 std::string plain(std::string_view text);
 
+/// A name as messages show it: 'name'.
+std::string in_quotes(std::string_view text);
+
 /// The different cells of a column.
 struct Cells {
   static constexpr std::size_t most = 40;  // a coded column has no more different ones

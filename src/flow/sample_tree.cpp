@@ -111,9 +111,7 @@ Result<SampleTree> read_json_tree(std::string_view text) {
 }  // namespace
 
 Result<SampleTree> read_sample_tree(const SampleFile& file) {
-  const auto first = file.text.find_first_of("<{[");
-  const bool is_xml = first != std::string::npos && file.text[first] == '<';
-  auto sample = is_xml ? read_xml_tree(file.text) : read_json_tree(file.text);
+  auto sample = syntax::looks_like_xml(file.text) ? read_xml_tree(file.text) : read_json_tree(file.text);
   if (!sample) sample.error().file = file.name;
   return sample;
 }

@@ -60,14 +60,10 @@ Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>&
       if (!set) return set.error();
       return std::unique_ptr<BatchSource>(std::move(*set));
     }
-    std::vector<std::string> inside;
-    fs::directory_iterator at(path, failure);
-    if (failure) return Error{Error::unreadable, "cannot be read: " + failure.message(), path, 0, 0, {}};
-    for (const auto& entry : at) {
-      const auto ending = entry.path().extension();
-      if (ending == ".ndjson" || ending == ".json") inside.push_back(entry.path().string());
-    }
-    if (inside.empty()) {
+    constexpr std::string_view endings[] = {".ndjson", ".json"};
+    const auto inside = files_in(path, endings);
+    if (!inside) return inside.error();
+    if (inside->empty()) {
       return Error{Error::unreadable,
                    "holds no .ndjson and no .json file",
                    path,
@@ -75,8 +71,7 @@ Result<std::unique_ptr<BatchSource>> open_source(const std::vector<std::string>&
                    0,
                    "name the folder with the files of resources"};
     }
-    std::sort(inside.begin(), inside.end());
-    files.insert(files.end(), inside.begin(), inside.end());
+    files.insert(files.end(), inside->begin(), inside->end());
   }
   return std::unique_ptr<BatchSource>(new GroupedInput(std::move(files), engine.mapping(form), sort_memory));
 }

@@ -21,20 +21,15 @@ std::string names_of(const mapping::Layout& layout) {
   return all;
 }
 
-// The files of a folder that are a table's, or have a table's ending.
-Result<std::vector<std::string>> files_of(const std::string& folder, const mapping::Layout& layout) {
-  std::vector<std::string> files;
-  std::error_code failure;
-  for (fs::directory_iterator at(folder, failure), end; !failure && at != end; at.increment(failure)) {
-    const auto& path = at->path();
-    const auto has_ending = [&](const mapping::Layout::Table& table) {
-      return fs::path(table.file).extension() == path.extension();
-    };
-    if (std::any_of(layout.tables.begin(), layout.tables.end(), has_ending)) files.push_back(path.string());
+// What a file's name must end in to be one of the layout's tables.
+std::vector<std::string_view> endings_of(const mapping::Layout& layout) {
+  std::vector<std::string_view> endings;
+  for (const auto& table : layout.tables) {
+    const auto dot = table.file.rfind('.');
+    endings.push_back(dot == std::string::npos ? std::string_view()
+                                               : std::string_view(table.file).substr(dot));
   }
-  if (failure) return Error{Error::unreadable, "cannot be read: " + failure.message(), folder, 0, 0, {}};
-  std::sort(files.begin(), files.end());
-  return files;
+  return endings;
 }
 
 }  // namespace
@@ -45,7 +40,7 @@ Result<std::vector<std::string>> table_files(const std::vector<std::string>& pat
   const bool is_folder = paths.size() == 1 && fs::is_directory(paths.front(), failure);
   std::vector<std::string> named = paths;
   if (is_folder) {
-    auto inside = files_of(paths.front(), layout);
+    auto inside = files_in(paths.front(), endings_of(layout));
     if (!inside) return inside.error();
     named = std::move(*inside);
   }

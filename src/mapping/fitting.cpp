@@ -18,12 +18,10 @@ bool has_number(Kind kind) {
 }
 
 bool forbids(const Limit& limit, const Value& value, FieldId field, Facets& facets) {
-  if (limit.spelled != nullptr || (limit.only_kind && value.kind != limit.kind)) return false;
+  if (limit.spelled != nullptr || !limit.concerns(value.kind)) return false;
   const auto text = facets.get(&value, field, limit.facet, nullptr);
   if (text.empty()) return false;
-  return !misfit(limit.render, text).empty() ||
-         (!limit.allowed.empty() &&
-          std::find(limit.allowed.begin(), limit.allowed.end(), text) == limit.allowed.end());
+  return !misfit(limit.render, text).empty() || !limit.allows(text);
 }
 
 }  // namespace

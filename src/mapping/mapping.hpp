@@ -1,6 +1,7 @@
 // A mapping set: the templates of one target, loaded, compiled and proved (mappings/fhir, mappings/sites).
 // Read-only afterwards and safe to share between threads.
 #pragma once
+#include <algorithm>
 #include <map>
 #include <memory>
 #include <optional>
@@ -62,6 +63,11 @@ struct Limit {
   bool only_kind = false;
   record::Kind kind = record::Kind::text;
   const Part* spelled = nullptr;  // a hole with a site's own spelling
+
+  bool concerns(record::Kind value) const { return !only_kind || value == kind; }
+  bool allows(std::string_view text) const {
+    return allowed.empty() || std::find(allowed.begin(), allowed.end(), text) != allowed.end();
+  }
 };
 
 /// A place in the templates where a field (or a facet of it) has its home.

@@ -806,21 +806,17 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
   }
   std::string spelled_why;
   for (const auto& limit : mapping_->limits(field.id)) {
-    const auto text = facets_.get(value, field.id, limit.facet, nullptr);
+    if (!limit.concerns(value->kind)) continue;
     if (limit.spelled != nullptr) {
-      if (limit.only_kind && value->kind != limit.kind) continue;
       std::string_view why;
       spell(*limit.spelled, *value, why);
       if (!why.empty() && spelled_why.empty()) spelled_why = why;
       continue;
     }
+    const auto text = facets_.get(value, field.id, limit.facet, nullptr);
     if (text.empty()) continue;
-    if (limit.only_kind && value->kind != limit.kind) continue;
     if (const auto why = misfit(limit.render, text); !why.empty()) report(why);
-    if (!limit.allowed.empty() &&
-        std::find(limit.allowed.begin(), limit.allowed.end(), text) == limit.allowed.end()) {
-      report("the form has no place for '" + std::string(text) + "'");
-    }
+    if (!limit.allows(text)) report("the form has no place for '" + std::string(text) + "'");
   }
   if (!spelled_why.empty()) {
     report(spelled_why);

@@ -30,7 +30,7 @@ struct WrittenInstance {
 /// Writes records. One for each thread; the mapping is shared and must outlive it.
 class Writer {
  public:
-  /// In XML only a mapping that is laid out for it (Mapping::lay_out_in_xml).
+  /// In XML only a mapping that is laid out for it (Mapping::lay_out_in_xml); of another it writes nothing.
   Writer(const Mapping& mapping, Options options, Notation notation = Notation::json);
 
   /// Reports what this target cannot hold: fields it does not carry, values outside a form's limits

@@ -89,6 +89,16 @@ Edits usual_and(Edits more) {
   return more;
 }
 
+// With what most samples do not say: a final record of that kind and outcome.
+Edits usual_and(std::string_view kind, std::string_view outcome, Edits more) {
+  const std::string declare = "DECLARE, or give it a place in the template: ";
+  const Edits said = {{declare + "preliminary, final, amended, corrected or entered-in-error", "final"},
+                      {declare + "dressing-change, assessment or both", std::string(kind)},
+                      {declare + "completed, stopped or not-done", std::string(outcome)}};
+  more.insert(more.begin(), said.begin(), said.end());
+  return usual_and(std::move(more));
+}
+
 const SampleFile long_form = {"observations.csv",
                               "Visit ID,Patient,Wound ID,Observation,Result,Units,Remark\n"
                               "V-1,P-7,1,Status,final,,\n"
@@ -177,23 +187,17 @@ TEST_CASE(
   const auto coverage = decided(
       draft, samples,
       {{"set.json",
-        usual_and(
-            {{"DECLARE, or give it a place in the template: preliminary, final, amended, corrected or "
-              "entered-in-error",
-              "final"},
-             {"      \"visit\": \"{each record.id}\",\n      \"wound\"",
-              "      \"visit\": \"{each record.id}\",\n      \"client\": \"{patient.id}\",\n"
-              "      \"began\": \"{performed.start as local}\",\n      \"wound\""},
-             {"    \"patient.id\": \"DECLARE, or give it a place in the template: identifier of the "
-              "patient\",\n",
-              ""},
-             {"DECLARE, or give it a place in the template: dressing-change, assessment or both",
-              "assessment"},
-             {"DECLARE, or give it a place in the template: completed, stopped or not-done", "completed"},
-             {"      \"state\": \"{DECIDE wound.stage by state}\",\n", ""},
-             {"{DECIDE tissue by tissue}", "{percent as text}"},
-             {"\"unit\": \"%\"", "\"unit\": \"%\", \"detail\": \"{tissue by tissue}\""},
-             {"{DECIDE ", "{"}})},
+        usual_and("assessment", "completed",
+                  {{"      \"visit\": \"{each record.id}\",\n      \"wound\"",
+                    "      \"visit\": \"{each record.id}\",\n      \"client\": \"{patient.id}\",\n"
+                    "      \"began\": \"{performed.start as local}\",\n      \"wound\""},
+                   {"    \"patient.id\": \"DECLARE, or give it a place in the template: identifier of the "
+                    "patient\",\n",
+                    ""},
+                   {"      \"state\": \"{DECIDE wound.stage by state}\",\n", ""},
+                   {"{DECIDE tissue by tissue}", "{percent as text}"},
+                   {"\"unit\": \"%\"", "\"unit\": \"%\", \"detail\": \"{tissue by tissue}\""},
+                   {"{DECIDE ", "{"}})},
        {"side.csv", {{"middle,DECIDE", "middle,midline"}}},
        {"state.csv", {{"signed,DECIDE,both\n", ""}}},
        {"odor.csv",
@@ -271,13 +275,8 @@ TEST_CASE("rows of one key that name no finding are elements of a list") {
   CHECK(line_of(draft, "material") ==
         "{material by material} (medium: a member of 'dressing' has this name)");
   CHECK(line_of(draft, "count") == "{count} (medium: a member of 'dressing' has this name)");
-  const Edits asked = {
-      {"DECLARE, or give it a place in the template: preliminary, final, amended, corrected or "
-       "entered-in-error",
-       "final"},
-      {"DECLARE, or give it a place in the template: dressing-change, assessment or both", "dressing-change"},
-      {"DECLARE, or give it a place in the template: completed, stopped or not-done", "not-done"}};
-  const auto coverage = decided(draft, {sample}, {{"set.json", usual_and(asked)}});
+  const auto coverage =
+      decided(draft, {sample}, {{"set.json", usual_and("dressing-change", "not-done", {})}});
   CHECK(coverage.records == 2);
   CHECK(listed(coverage.unread) == "");
   for (const char* field : {"id", "patient.id", "dressing.material", "dressing.count"})
@@ -300,15 +299,9 @@ TEST_CASE("what a member of a group needs is asked for; a second file may have o
   const auto coverage = decided(
       draft, samples,
       {{"set.json",
-        usual_and(
-            {{"DECLARE, or give it a place in the template: preliminary, final, amended, corrected or "
-              "entered-in-error",
-              "final"},
-             {"DECLARE, or give it a place in the template: dressing-change, assessment or both",
-              "assessment"},
-             {"DECLARE, or give it a place in the template: completed, stopped or not-done", "not-done"},
-             {"DECLARE, or give it a place in the template: false is a charted negative", "true"},
-             {"{DECIDE each record.id}", "{each record.id}"}})}});
+        usual_and("assessment", "not-done",
+                  {{"DECLARE, or give it a place in the template: false is a charted negative", "true"},
+                   {"{DECIDE each record.id}", "{each record.id}"}})}});
   CHECK(coverage.records == 2);
   CHECK(coverage.blocked == 0);
   CHECK(listed(coverage.unread) == "");
@@ -344,34 +337,28 @@ TEST_CASE("a draft of XML has the shape of the documents, and reads them") {
     }
     return edits;
   };
-  const auto coverage = decided(
-      draft, {sample},
-      {{"set.json",
-        usual_and(
-            {{"\"YYYY-MM-DD hh:mm\"", "\"MM/DD/YYYY hh:mm AP\", \"MM/DD/YYYY\""},
-             {"DECLARE, or give it a place in the template: preliminary, final, amended, corrected or "
-              "entered-in-error",
-              "final"},
-             {"DECLARE, or give it a place in the template: dressing-change, assessment or both",
-              "assessment"},
-             {"DECLARE, or give it a place in the template: completed, stopped or not-done", "not-done"},
-             {"DECIDE ", ""},
-             {"\"{id}\"", "\"{encounter.id}\""},
-             {"\"@nr\": \"{wound.id}\"", "\"@nr\": \"{wound.id}\", \"@record\": \"{id}\""}})},
-       {"sex.csv", words("sex.csv", "female")},
-       {"type.csv", words("type.csv", "pressure-injury")},
-       {"stage.csv", words("stage.csv", "stage-3")},
-       {"side.csv", words("side.csv", "left")},
-       {"method.csv", words("method.csv", "clock-axis")},
-       {"kind.csv", words("kind.csv", "tunnel")},
-       {"amount.csv", words("amount.csv", "moderate")},
-       {"type2.csv", words("type2.csv", "serous")},
-       {"odor.csv", words("odor.csv", "none")},
-       {"scale.csv", words("scale.csv", "numeric-0-10")},
-       {"role.csv", words("role.csv", "nurse")},
-       {"role2.csv", words("role2.csv", "cover")},
-       {"material.csv", words("material.csv", "foam")},
-       {"reason.csv", words("reason.csv", "patient-declined")}});
+  const auto coverage =
+      decided(draft, {sample},
+              {{"set.json",
+                usual_and("assessment", "not-done",
+                          {{"\"YYYY-MM-DD hh:mm\"", "\"MM/DD/YYYY hh:mm AP\", \"MM/DD/YYYY\""},
+                           {"DECIDE ", ""},
+                           {"\"{id}\"", "\"{encounter.id}\""},
+                           {"\"@nr\": \"{wound.id}\"", "\"@nr\": \"{wound.id}\", \"@record\": \"{id}\""}})},
+               {"sex.csv", words("sex.csv", "female")},
+               {"type.csv", words("type.csv", "pressure-injury")},
+               {"stage.csv", words("stage.csv", "stage-3")},
+               {"side.csv", words("side.csv", "left")},
+               {"method.csv", words("method.csv", "clock-axis")},
+               {"kind.csv", words("kind.csv", "tunnel")},
+               {"amount.csv", words("amount.csv", "moderate")},
+               {"type2.csv", words("type2.csv", "serous")},
+               {"odor.csv", words("odor.csv", "none")},
+               {"scale.csv", words("scale.csv", "numeric-0-10")},
+               {"role.csv", words("role.csv", "nurse")},
+               {"role2.csv", words("role2.csv", "cover")},
+               {"material.csv", words("material.csv", "foam")},
+               {"reason.csv", words("reason.csv", "patient-declined")}});
   CHECK(coverage.records == 4);
   for (const char* field : {"id", "patient.id", "wound.id", "wound.type", "performed.start"})
     CHECK(filled(coverage, field, 4));

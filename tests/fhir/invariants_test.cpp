@@ -47,7 +47,9 @@ TEST_CASE("every invariant of the tables is checked, or listed with the reason w
     const auto bit = version == Version::r4 ? fhir::Rule::r4 : fhir::Rule::r5;
     const auto keys = keys_of(version);
     CHECK(keys.size() > 50);
-    for (const auto& [key, path] : keys) {
+    for (const auto& one : keys) {
+      const auto& key = one.first;
+      const auto& path = one.second;
       CAPTURE(key);
       CAPTURE(path);
       int checked = 0;

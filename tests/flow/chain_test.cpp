@@ -208,7 +208,8 @@ TEST_CASE("a record comes through any two forms with all that both hold") {
       CAPTURE(forms.name(second));
       const auto& pair = both[first * forms.size() + second];
       CHECK(pair.records() > texts.size() / 4);
-      for (const auto& [kind, count] : one[first].counts()) {
+      for (const auto& counted : one[first].counts()) {
+        const auto& kind = counted.first;
         if (!tests::long_run() || !names_field(kind) || !one[second].counts().contains(kind)) continue;
         CAPTURE(kind);
         CHECK(pair.counts().contains(kind));

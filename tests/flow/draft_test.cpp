@@ -37,7 +37,9 @@ std::string refusal(const std::vector<SampleFile>& samples, Row row = Row::guess
 using Edits = std::vector<std::pair<std::string, std::string>>;
 
 void replace_all(std::string& text, const Edits& edits) {
-  for (const auto& [old, by] : edits) {
+  for (const auto& edit : edits) {
+    const auto& old = edit.first;
+    const auto& by = edit.second;
     CAPTURE(old);
     CHECK(text.find(old) != std::string::npos);
     for (auto at = text.find(old); at != std::string::npos; at = text.find(old, at + by.size()))

@@ -228,7 +228,9 @@ TEST_CASE("what FHIR R4 output has of our extensions is defined as it is written
     judge_record(judge, generator.wild(), options);
   }
   for (const auto& problem : judge.problems) FAIL_CHECK(problem);
-  for (const auto& [url, one] : definitions()) {
+  for (const auto& known : definitions()) {
+    const auto& url = known.first;
+    const auto& one = known.second;
     CHECK_MESSAGE(judge.met.contains(url), "nobody writes " << url);
     for (const auto& part : one.at("differential").at("element")) {
       if (!part.contains("sliceName")) continue;
@@ -311,7 +313,9 @@ TEST_CASE(
 }
 
 TEST_CASE("a definition says in words what it holds, as the dictionary has it") {
-  for (const auto& [url, one] : definitions()) {
+  for (const auto& known : definitions()) {
+    const auto& url = known.first;
+    const auto& one = known.second;
     for (const auto& part : one.at("differential").at("element")) {
       if (!part.contains("definition")) continue;
       CHECK_MESSAGE(part.at("definition") != "", url << " " << part.at("id"));
@@ -325,7 +329,9 @@ TEST_CASE("a definition says in words what it holds, as the dictionary has it") 
 
 // R4 4.0.1, profiling: sdf-14 (ids), sdf-8a (first path), eld-2, and ids unique (from memory).
 TEST_CASE("a differential has ids that are its own and paths that begin with the type") {
-  for (const auto& [url, one] : definitions()) {
+  for (const auto& known : definitions()) {
+    const auto& url = known.first;
+    const auto& one = known.second;
     std::set<std::string> ids;
     const auto& all = one.at("differential").at("element");
     CHECK(all.at(0).at("path") == "Extension");

@@ -64,8 +64,9 @@ TEST_CASE("the user's namespace changes every id, and the same one gives the sam
 }
 
 TEST_CASE("ids are version 5 UUIDs of the RFC 4122 variant (RFC 4122 section 4.1)") {
-  for (const auto& [name, uuid] : uuids(visit("V1", "P1", "1"))) {
-    CAPTURE(name);
+  for (const auto& named : uuids(visit("V1", "P1", "1"))) {
+    CAPTURE(named.first);
+    const auto& uuid = named.second;
     CHECK(uuid[14] == '5');
     CHECK(std::string("89ab").find(uuid[19]) != std::string::npos);
   }

@@ -106,11 +106,11 @@ std::string law_broken(const Reading& reading, const mapping::Mapping& mapping, 
 }  // namespace
 
 TEST_CASE("samples of sites come back byte for byte") {
-  for (const auto& [name, file] :
+  for (const auto& sample :
        {std::pair{"northmoor", "northmoor.xml"}, {"elbtal", "elbtal.csv"}, {"lakeside", "lakeside.hl7"}}) {
-    CAPTURE(name);
-    CHECK(site(name).is_document());
-    CHECK(file_text(std::string("samples/") + file).size() > 1000);
+    CAPTURE(sample.first);
+    CHECK(site(sample.first).is_document());
+    CHECK(file_text(std::string("samples/") + sample.second).size() > 1000);
   }
 }
 

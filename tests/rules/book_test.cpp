@@ -57,7 +57,7 @@ TEST_CASE("a row that is not understood is refused with its line and what to do"
   struct Refusal {
     std::string_view row, says;
   };
-  for (const auto& [row, says] :
+  for (const auto& one :
        {Refusal{"size.to-large,length,50,cm", "perhaps meant: size.too-large"},
         Refusal{"size.too-large,lenght,50,cm", "length"},
         Refusal{"size.too-large,length,fifty,cm", "decimal"},
@@ -68,13 +68,13 @@ TEST_CASE("a row that is not understood is refused with its line and what to do"
         Refusal{"due.times,shiftly,07:00,", "no such slot"},
         Refusal{"due.times,severity,error,", "no finding"},
         Refusal{"pain.out-of-scale,faces,many,", "decimal"}}) {
-    CAPTURE(std::string(row));
-    const auto refused = site("size.too-large,length,50,cm\n" + std::string(row) + "\n");
+    CAPTURE(std::string(one.row));
+    const auto refused = site("size.too-large,length,50,cm\n" + std::string(one.row) + "\n");
     REQUIRE_FALSE(refused);
     CHECK(refused.error().kind == Error::usage);
     CHECK(refused.error().file == "site.csv");
     CHECK(refused.error().line == 3);
-    CHECK((refused.error().message + refused.error().mend).find(says) != std::string::npos);
+    CHECK((refused.error().message + refused.error().mend).find(one.says) != std::string::npos);
   }
 }
 
@@ -82,7 +82,7 @@ TEST_CASE("the tables are proved: a missing limit, set, slot or word is refused"
   struct Change {
     std::string_view table, from, to, says;
   };
-  for (const auto& [table, from, to, says] :
+  for (const auto& one :
        {Change{"rules/rules.csv", "size.jump,within,48,h", "# gone,,,",
                "the limit size.jump,within is missing"},
         Change{"rules/words.csv", "left-open,open,", "left-open,opened,", "not a word"},
@@ -91,20 +91,20 @@ TEST_CASE("the tables are proved: a missing limit, set, slot or word is refused"
         Change{"rules/slots.csv", "weekly,step,7 d,", "weekly,step,7 weeks,", "not understood"},
         Change{"rules/slots.csv", "weekly,step,7 d,", "", "has no row"},
         Change{"rules/usual_units.csv", "L,mm", "L,mL", "does not measure"}}) {
-    CAPTURE(std::string(says));
-    std::string changed(*tables().find(table));
-    const auto at = changed.find(from);
+    CAPTURE(std::string(one.says));
+    std::string changed(*tables().find(one.table));
+    const auto at = changed.find(one.from);
     REQUIRE(at != std::string::npos);
-    changed.replace(at, from.size(), to);
+    changed.replace(at, one.from.size(), one.to);
     std::vector<TableFile> files = tables().files();
     for (auto& file : files) {
-      if (file.path == table) file.text = changed;
+      if (file.path == one.table) file.text = changed;
     }
     const Tables other(files);
     const auto refused = rules::RuleBook::load(other, tests::terms(), tests::units());
     REQUIRE_FALSE(refused);
     CHECK(refused.error().kind == Error::mapping_broken);
-    CHECK(refused.error().message.find(says) != std::string::npos);
+    CHECK(refused.error().message.find(one.says) != std::string::npos);
   }
 }
 

@@ -62,11 +62,12 @@ TEST_CASE("a page's table of areas: the factors 0.785 and pi/4 differ in the sec
 }
 
 TEST_CASE("rounding is half-even, with the digits asked for") {
-  for (const auto& [value, decimals, text] :
+  for (const auto& one :
        {std::tuple("0.125", 2, "0.12"), std::tuple("0.135", 2, "0.14"), std::tuple("-0.125", 2, "-0.12"),
         std::tuple("-0.135", 2, "-0.14"), std::tuple("0.1251", 2, "0.13"), std::tuple("2", 3, "2.000"),
         std::tuple("2.5", 0, "2"), std::tuple("3.5", 0, "4"), std::tuple("0.004", 2, "0.00")}) {
-    CAPTURE(std::string(value));
+    const auto& [value, decimals, text] = one;
+    CAPTURE(std::get<0>(one));
     CHECK(rules::rounded(exact(value), decimals) == text);
   }
 }

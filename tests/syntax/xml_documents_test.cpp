@@ -29,7 +29,7 @@ TEST_CASE("documents one behind the other are cut where their tags balance") {
   const std::string text =
       "<?xml version=\"1.0\"?><a><b c=\"</a>\"/><!-- </a> --><![CDATA[</a>]]></a>\n  "
       "<d/>\n<?x?><e>\n<f></f></e>\n";
-  for (std::size_t chunk : {1, 2, 7, 4096}) {
+  for (const std::size_t chunk : {1u, 2u, 7u, 4096u}) {
     CAPTURE(chunk);
     const auto found = pieces(text, chunk);
     REQUIRE(found.size() == 3);
@@ -40,7 +40,7 @@ TEST_CASE("documents one behind the other are cut where their tags balance") {
 }
 
 TEST_CASE("what is no document is said, and the rest goes on") {
-  for (std::size_t chunk : {1, 4096}) {
+  for (const std::size_t chunk : {1u, 4096u}) {
     CAPTURE(chunk);
     CHECK(pieces("", chunk).empty());
     CHECK(pieces(" \n", chunk).empty());

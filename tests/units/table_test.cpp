@@ -62,7 +62,7 @@ TEST_CASE("no symbol can be read two ways") {
     if (!atom.metric) continue;
     for (const auto& prefix : table.prefixes()) ++readings[prefix.symbol + atom.symbol];
   }
-  for (const auto& [symbol, count] : readings) CHECK_MESSAGE(count == 1, symbol);
+  for (const auto& reading : readings) CHECK_MESSAGE(reading.second == 1, reading.first);
   CHECK(readings.size() == 312 + 96 * 24);
 }
 

@@ -40,43 +40,71 @@ inline constexpr ByteClass url = url_kept_bytes();
 inline constexpr char hex_lower[] = "0123456789abcdef";
 inline constexpr char hex_upper[] = "0123456789ABCDEF";
 
-// Bytes at the front of [at, end) that a JSON string takes unchanged; eight at a time.
-inline const char* json_plain_run(const char* at, const char* end) {
-  constexpr unsigned long long ones = 0x0101010101010101ull;
-  constexpr unsigned long long highs = 0x8080808080808080ull;
-  while (end - at >= 8) {
-    unsigned long long word;
-    std::memcpy(&word, at, 8);
-    const auto has_zero = [](unsigned long long x) { return (x - ones) & ~x & highs; };
-    const auto found = has_zero(word ^ (ones * '"')) | has_zero(word ^ (ones * '\\')) |
-                       ((word - ones * 0x20) & ~word & highs);
-    if (found != 0) break;
-    at += 8;
+// What ends a run of bytes that go as they are: in a JSON string a quote, a backslash, controls.
+struct JsonStops {
+  static bool at(char c) { return json.special[static_cast<unsigned char>(c)]; }
+#ifdef __SSE2__
+  static __m128i among(__m128i bytes) {
+    const __m128i controls = _mm_cmpeq_epi8(_mm_min_epu8(bytes, _mm_set1_epi8(0x1F)), bytes);
+    return _mm_or_si128(controls, _mm_or_si128(_mm_cmpeq_epi8(bytes, _mm_set1_epi8('"')),
+                                               _mm_cmpeq_epi8(bytes, _mm_set1_epi8('\\'))));
   }
-  while (at != end && !json.special[static_cast<unsigned char>(*at)]) ++at;
+#endif
+};
+
+// In XML and an attribute of it markup, a quote, controls, whatever is not ASCII. (Signed comparison catches
+// the last two at once.)
+struct XmlStops {
+  static bool at(char c) {
+    return static_cast<signed char>(c) < 0x20 || c == '<' || c == '>' || c == '&' || c == '"';
+  }
+#ifdef __SSE2__
+  static __m128i among(__m128i bytes) {
+    const auto equals = [&](char c) { return _mm_cmpeq_epi8(bytes, _mm_set1_epi8(c)); };
+    const __m128i markup = _mm_or_si128(_mm_or_si128(equals('<'), equals('>')), equals('&'));
+    return _mm_or_si128(markup, _mm_or_si128(equals('"'), _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20))));
+  }
+#endif
+};
+
+// One past the bytes at the front of [at, end) that go as they are. Sixteen at a time; the last ones lie upon
+// some that were looked at already.
+template <class Stops>
+inline const char* plain_run(const char* at, const char* end) {
+#ifdef __SSE2__
+  const auto stops = [](__m128i bytes) {
+    return static_cast<unsigned>(_mm_movemask_epi8(Stops::among(bytes)));
+  };
+  const auto first = [&](const char* from) {
+    const auto found = stops(_mm_loadu_si128(reinterpret_cast<const __m128i*>(from)));
+    return found == 0 ? from + 16 : from + __builtin_ctz(found);
+  };
+  if (end - at >= 16) {
+    for (; end - at > 16; at += 16) {
+      if (const char* stop = first(at); stop != at + 16) return stop;
+    }
+    return first(end - 16);
+  }
+  if (end - at >= 8) {
+    const auto eight = [](const char* from) {
+      return _mm_loadl_epi64(reinterpret_cast<const __m128i*>(from));
+    };
+    const auto found = stops(_mm_unpacklo_epi64(eight(at), eight(end - 8)));
+    if (found == 0) return end;
+    const int place = __builtin_ctz(found);
+    return place < 8 ? at + place : end - 16 + place;
+  }
+#endif
+  while (at != end && !Stops::at(*at)) ++at;
   return at;
 }
 
-// Bytes at the front of [at, end) that XML and an attribute of it take unchanged: up to markup, quotes,
-// controls, whatever is not ASCII. (Signed comparison catches the last two at once.)
+inline const char* json_plain_run(const char* at, const char* end) {
+  return plain_run<JsonStops>(at, end);
+}
+
 inline const char* xml_plain_run(const char* at, const char* end) {
-#ifdef __SSE2__
-  const auto equals = [](__m128i bytes, char c) { return _mm_cmpeq_epi8(bytes, _mm_set1_epi8(c)); };
-  for (; end - at >= 16; at += 16) {
-    const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
-    const __m128i markup =
-        _mm_or_si128(_mm_or_si128(equals(bytes, '<'), equals(bytes, '>')), equals(bytes, '&'));
-    const __m128i ends = _mm_or_si128(equals(bytes, '"'), _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
-    const __m128i stop = _mm_or_si128(markup, ends);
-    const int mask = _mm_movemask_epi8(stop);
-    if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
-  }
-#endif
-  while (at != end && static_cast<signed char>(*at) >= 0x20 && *at != '<' && *at != '>' && *at != '&' &&
-         *at != '"') {
-    ++at;
-  }
-  return at;
+  return plain_run<XmlStops>(at, end);
 }
 
 // Writes the escape of one special byte; at most six characters.
@@ -134,16 +162,20 @@ inline char* write_json_escaped(std::string_view text, char* to) {
   }
 }
 
+// Below, `Text` is std::string or Appender (base/appender.hpp).
+
 /// Appends the inside of a JSON string, without the quotes.
-inline void append_json_escaped(std::string_view text, std::string& out) {
+template <class Text>
+inline void append_json_escaped(std::string_view text, Text& out) {
   const char* at = text.data();
   const char* end = at + text.size();
   while (true) {
     const char* stop = escaping::json_plain_run(at, end);
-    out.append(at, static_cast<std::size_t>(stop - at));
+    out += std::string_view(at, static_cast<std::size_t>(stop - at));
     if (stop == end) return;
     char escaped[6];
-    out.append(escaped, static_cast<std::size_t>(escaping::json_escape_byte(*stop, escaped) - escaped));
+    out += std::string_view(escaped,
+                            static_cast<std::size_t>(escaping::json_escape_byte(*stop, escaped) - escaped));
     at = stop + 1;
   }
 }
@@ -158,8 +190,13 @@ inline void append_json_string(std::string_view text, std::string& out) {
 /// Appends character data of XML or XHTML. A carriage return is written as a reference, because a reader
 /// turns a bare one into a line feed (XML 1.0 section 2.11); '>' too, so that "]]>" never stands in the text.
 inline void append_xml_text(std::string_view text, std::string& out) {
-  for (const char c : text) {
-    switch (c) {
+  const char* at = text.data();
+  const char* const end = at + text.size();
+  while (true) {
+    const char* const stop = escaping::xml_plain_run(at, end);
+    out.append(at, stop);
+    if (stop == end) return;
+    switch (*stop) {
       case '&':
         out += "&amp;";
         break;
@@ -173,8 +210,9 @@ inline void append_xml_text(std::string_view text, std::string& out) {
         out += "&#xD;";
         break;
       default:
-        out += c;
+        out += *stop;
     }
+    at = stop + 1;
   }
 }
 
@@ -211,15 +249,16 @@ inline void append_xml_attribute(std::string_view text, std::string& out) {
 }
 
 /// Appends a value for a URL's query: every byte but the unreserved ones of RFC 3986 section 2.3 as %XX.
-inline void append_url_query_value(std::string_view text, std::string& out) {
+template <class Text>
+inline void append_url_query_value(std::string_view text, Text& out) {
   for (std::size_t at = 0; at < text.size(); ++at) {
     const auto begin = at;
     while (at < text.size() && !escaping::url.special[static_cast<unsigned char>(text[at])]) ++at;
-    out.append(text, begin, at - begin);
+    out += text.substr(begin, at - begin);
     if (at == text.size()) return;
     const auto byte = static_cast<unsigned char>(text[at]);
     const char escaped[3] = {'%', escaping::hex_upper[byte >> 4], escaping::hex_upper[byte & 15]};
-    out.append(escaped, sizeof escaped);
+    out += std::string_view(escaped, sizeof escaped);
   }
 }
 

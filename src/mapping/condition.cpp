@@ -10,15 +10,6 @@ namespace charpie::mapping {
 using record::Form;
 using record::Value;
 
-Value* follow(const Accessor& accessor, const Scope& scope) {
-  Value* value = scope.level[accessor.level];
-  for (std::uint8_t i = 0; i < accessor.steps; ++i) {
-    if (value == nullptr || value->form != Form::group) return nullptr;
-    value = value->children[accessor.slots[i]];
-  }
-  return value;
-}
-
 namespace {
 
 // A number that FHIR's integer can say with the same digits.

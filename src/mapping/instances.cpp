@@ -717,17 +717,17 @@ bool Instances::refers_to(const Instance& from, const Instance& to) const {
 // identifier of ours.
 template <class Visitor>
 void Instances::each_target(const Node& node, const Instance& from, const Visitor& visit) const {
+  const bool is_resource = &node == from.resource->node;
   for (const Node* at = node.first; at != nullptr; at = at->next) {
     if (at->name == name_reference_ && at->is_string()) {
       if (const Instance* target = resolve(at->text, &from)) visit(*target);
     }
     // The key of a wound alone may be another patient's: only its identifier of ours will do.
-    const Node* identifier = at->is_object() ? at->member(name_identifier_) : nullptr;
-    if (identifier != nullptr &&
-        plain_text(identifier->member(name_system_)).starts_with(mapping_.canonical())) {
-      const auto [first, last] = by_identifier_.equal_range(identifier_text(*identifier));
+    if (at->name == name_identifier_ && !is_resource &&
+        plain_text(at->member(name_system_)).starts_with(mapping_.canonical())) {
+      const auto [first, last] = by_identifier_.equal_range(identifier_text(*at));
       for (auto one = first; one != last; ++one) {
-        if (is_identified(*at, *one->second)) visit(*one->second);
+        if (is_identified(node, *one->second)) visit(*one->second);
       }
     }
     if (at->first != nullptr) each_target(*at, from, visit);

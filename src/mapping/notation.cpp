@@ -72,13 +72,19 @@ const Frame& frame(Notation notation) {
   return frames[static_cast<std::size_t>(notation)];
 }
 
-bool append_escaped(Escape escape, std::string_view text, std::string& out) {
+bool append_escaped(Escape escape, std::string_view text, Appender& out) {
   switch (escape) {
     case Escape::json:
       append_json_escaped(text, out);
       return true;
     case Escape::attribute:
-      return syntax::write_xml_attribute_value(text, out);
+      if (!is_plain(text)) {
+        std::string escaped;
+        if (!syntax::write_xml_attribute_value(text, escaped)) return false;
+        out += escaped;
+        return true;
+      }
+      break;
     case Escape::xhtml:
       if (!is_plain(text) && !is_xml_character_text(text)) return false;
       break;

@@ -5,6 +5,8 @@
 #include <string>
 #include <string_view>
 
+#include "base/appender.hpp"
+
 namespace charpie::mapping {
 
 enum class Notation : std::uint8_t { json, xml };
@@ -19,7 +21,7 @@ enum class Escape : std::uint8_t {
 };
 
 /// Appends the text. False, with nothing appended, when the notation cannot hold one of its characters.
-bool append_escaped(Escape escape, std::string_view text, std::string& out);
+bool append_escaped(Escape escape, std::string_view text, Appender& out);
 
 /// What is spelled by no template: the Bundle around the instances, how they are loaded, references and
 /// labels. Each `begin_` opens a text or an element.

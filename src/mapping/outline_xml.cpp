@@ -321,7 +321,7 @@ class XmlOutliner {
   Outline piece(Part& part, Escape escape) {
     if (part.kind == Kind::primitive) return {Step::Kind::hole, &part, {}, {}, {}, escape};
     std::string escaped;
-    if (!append_escaped(escape, part.literal, escaped)) throw Unplaced{};
+    if (Appender out(escaped); !append_escaped(escape, part.literal, out)) throw Unplaced{};
     return {Step::Kind::bytes, nullptr, {}, texts_.keep(escaped), {}};
   }
 

@@ -12,14 +12,6 @@
 
 namespace charpie::mapping {
 
-/// The levels that a hole looks at: the record and the elements of the loops around it. A coding when inside
-/// a loop over further codings.
-struct Scope {
-  std::array<record::Value*, 4> level{};
-  std::array<std::uint32_t, 4> index{};  // of the element in its list, for messages
-  const record::Coding* coding = nullptr;
-};
-
 /// One instance to be.
 struct Planned {
   const Template* made_from = nullptr;

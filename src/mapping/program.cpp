@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <map>
+#include <set>
 
 #include "mapping/outline.hpp"
 
@@ -20,7 +21,17 @@ class Program::Builder {
     const auto at = open(outline);
     sequence(outline.inside, at);
     close(at, outline);
+    if (outline.inside.size() == 1 && is_bracket(step(at)) && is_bracket(step(at + 1))) join(at, outline);
     return at;
+  }
+  // Which members that are shared stand beside each other; of all templates, before the first is added.
+  void see_neighbours(const Outline& body) {
+    std::uint32_t before = 0;
+    for (const auto& outline : body.inside) {
+      meet(before, outline.shared);
+      before = outline.shared;
+    }
+    meet(before, 0);
   }
 
  private:
@@ -63,6 +74,8 @@ class Program::Builder {
     made.may_vanish = !part.always && part.has_hole;
     made.needs_hole = has_own_hole(part);
     made.is_limited = !part.allowed.empty();
+    made.is_repeated = part.each || part.source == Source::fixed;
+    made.is_spelled = part.spelling.any();
     made.loop_level = static_cast<std::uint8_t>(part.loop_level);
     made.says_none = made.kind == Step::Kind::loop && has_words_of(part, part.loop_level);
     made.accessor = part.accessor;
@@ -94,10 +107,41 @@ class Program::Builder {
     }
     close(at);
   }
+
+  static bool is_bracket(const Step& step) {
+    return step.kind == Step::Kind::object || step.kind == Step::Kind::array;
+  }
+
+  // A bracket in which there is but one other opens and closes with it: one step instead of two. The inner
+  // one keeps its own, for who writes it alone.
+  void join(std::uint32_t at, const Outline& outline) {
+    const Step inner = step(at + 1);
+    if (inner.when != nullptr || inner.may_vanish != step(at).may_vanish ||
+        inner.needs_hole != step(at).needs_hole)
+      return;
+    const auto opens = std::string(program_.lead(step(at))) + std::string(program_.lead(inner));
+    auto closes = std::string(program_.tail(inner));
+    closes.resize(closes.size() - frame(program_.notation_).separator.size());
+    closes += outline.close;
+    Step& both = step(at);
+    both.lead = put(opens);
+    both.lead_size = static_cast<std::uint32_t>(opens.size());
+    both.tail = put(closes);
+    both.tail_size = static_cast<std::uint32_t>(closes.size());
+    both.starts_constant = inner.starts_constant;
+    both.first = inner.first;
+  }
   void close(std::uint32_t at) {
-    step(at).next = here();
     Step& made = step(at);
-    if (!made.may_vanish || (made.kind != Step::Kind::object && made.kind != Step::Kind::array)) return;
+    made.first = at + 1;
+    made.next = here();
+    find_roots(made);
+    made.is_guarded = made.has_root || made.needs_labels || made.when != nullptr;
+  }
+  void find_roots(Step& made) {
+    if (!made.may_vanish || !is_bracket(made)) return;
+    made.needs_labels = made.first != made.next && step(made.first).next == made.next &&
+                        (step(made.first).kind == Step::Kind::labels || step(made.first).needs_labels);
     bool any = false;
     made.has_root = common_root(*made.part, made.root, any) && any && made.root.steps > 0;
   }
@@ -148,10 +192,7 @@ class Program::Builder {
   // Constants that come first in a bracket join its lead; later ones become a step.
   void constants(std::uint32_t at, std::string& joined) {
     if (joined.empty()) return;
-    const auto kind = step(at).kind;
-    const bool is_bracket =
-        kind == Step::Kind::object || kind == Step::Kind::array || kind == Step::Kind::text;
-    if (here() == at + 1 && is_bracket) {
+    if (here() == at + 1 && (is_bracket(step(at)) || step(at).kind == Step::Kind::text)) {
       put(joined);
       step(at).lead_size += static_cast<std::uint32_t>(joined.size());
       step(at).starts_constant = true;
@@ -161,12 +202,25 @@ class Program::Builder {
     joined.clear();
   }
 
-  // Neighbours that say the same in every instance are copied in one piece. Returns how many they are.
+  void meet(std::uint32_t left, std::uint32_t right) {
+    if (left != 0) neighbours_[{left, true}].insert(right);
+    if (right != 0) neighbours_[{right, false}].insert(left);
+  }
+  // Whether the two always stand side by side.
+  bool always_together(std::uint32_t left, std::uint32_t right) const {
+    const auto behind = neighbours_.find({left, true}), before = neighbours_.find({right, false});
+    return behind != neighbours_.end() && behind->second.size() == 1 && behind->second.contains(right) &&
+           before != neighbours_.end() && before->second.size() == 1;
+  }
+
+  // Neighbours that say the same in every instance are copied in one piece: as many as stand together
+  // wherever they stand. Returns how many they are.
   std::size_t shared(const std::vector<Outline>& outlines, std::size_t first) {
     // The same members are spelled alike in one type of resource.
     std::pair<std::string_view, std::vector<std::uint32_t>> stretch{resource_type_, {}};
     auto end = first;
     for (; end < outlines.size() && outlines[end].shared != 0; ++end) {
+      if (end != first && !always_together(outlines[end - 1].shared, outlines[end].shared)) break;
       stretch.second.push_back(outlines[end].shared);
       if (outlines[end].shared_beside != 0) stretch.second.push_back(outlines[end].shared_beside);
     }
@@ -185,6 +239,8 @@ class Program::Builder {
   Program& program_;
   std::string_view resource_type_;
   std::map<std::pair<std::string_view, std::vector<std::uint32_t>>, std::uint32_t> stretches_;
+  // What stands behind (true) or before a shared member, anywhere; 0: what is not shared, or nothing.
+  std::map<std::pair<std::uint32_t, bool>, std::set<std::uint32_t>> neighbours_;
 };
 
 namespace {
@@ -202,27 +258,32 @@ void Program::build(std::vector<Template>& templates) {
   std::size_t steps = 0, bytes = 0;
   for (const auto& one : templates) add_room(*one.body, steps, bytes);
   steps_.reserve(steps);
-  bytes_.reserve(bytes);
+  bytes_.reserve(bytes + Appender::spare);
+  Arena texts;
+  // What is only read has steps of its own, which no template leads to: reading compares copies by them.
+  std::vector<Outline> bodies, read_only;
+  for (auto& made_from : templates) bodies.push_back(outline_in_json(made_from, texts, read_only));
   Builder builder(*this);
-  for (auto& made_from : templates) {
-    Arena texts;
-    // What is only read has steps of its own, which no template leads to: reading compares copies by them.
-    std::vector<Outline> read_only;
-    starts_.push_back(
-        builder.add(outline_in_json(made_from, texts, read_only), made_from.resource_type));
-    for (const auto& one : read_only) builder.add(one);
-  }
+  for (const auto& body : bodies) builder.see_neighbours(body);
+  for (std::size_t i = 0; i < bodies.size(); ++i)
+    starts_.push_back(builder.add(bodies[i], templates[i].resource_type));
+  for (const auto& one : read_only) builder.add(one);
+  bytes_.append(Appender::spare, ' ');
 }
 
 void Program::build(std::vector<Template>& templates, const fhir::Elements& elements) {
   notation_ = Notation::xml;
+  Arena texts;
+  std::vector<std::optional<Outline>> bodies;
+  for (auto& made_from : templates)
+    bodies.push_back(made_from.one_way ? std::nullopt : outline_in_xml(made_from, elements, texts));
   Builder builder(*this);
-  for (auto& made_from : templates) {
-    Arena texts;
-    const auto outline =
-        made_from.one_way ? std::nullopt : outline_in_xml(made_from, elements, texts);
-    starts_.push_back(outline ? builder.add(*outline, made_from.resource_type) : no_step);
+  for (const auto& body : bodies) {
+    if (body) builder.see_neighbours(*body);
   }
+  for (std::size_t i = 0; i < bodies.size(); ++i)
+    starts_.push_back(bodies[i] ? builder.add(*bodies[i], templates[i].resource_type) : no_step);
+  bytes_.append(Appender::spare, ' ');
 }
 
 std::uint32_t Program::add_words(std::vector<std::string> words) {

@@ -43,12 +43,17 @@ struct Step {
   bool says_none : 1 = false;        // of a loop: a word in it may say that the list is none, or absent
   bool is_limited : 1 = false;       // the part has `allowed`
   bool has_root : 1 = false;         // nothing is said unless `root` leads to a value
+  bool needs_labels : 1 = false;     // … unless the run has security labels
+  bool is_guarded : 1 = false;       // one of these, or `when`
+  bool is_repeated : 1 = false;      // of a hole: what it says stands in several places, or is fixed
+  bool is_spelled : 1 = false;       // … it has a spelling of its own
   std::uint8_t loop_level = 0;
   Accessor accessor;
   Accessor root;                          // what all holes inside have in common
   std::uint32_t lead = 0, lead_size = 0;  // what is written first: name, bracket, constants
   std::uint32_t tail = 0, tail_size = 0;  // … and last; the separator before it goes
   std::uint32_t key_size = 0;             // how much of the lead is the member's name
+  std::uint32_t first = 0;                // the first of the steps in it
   std::uint32_t next = 0;                 // the step after this one and what is in it
   std::uint32_t number = 0;               // template, panel, shared stretch, or table of rendered words
   const Condition* when = nullptr;        // nullptr: always
@@ -74,6 +79,7 @@ class Program {
   std::uint32_t start(const Template& made_from) const {
     return starts_.empty() ? no_step : starts_[made_from.number - 1];
   }
+  /// Behind both there is room to read (Appender::append_spared).
   std::string_view lead(const Step& step) const { return {bytes_.data() + step.lead, step.lead_size}; }
   std::string_view tail(const Step& step) const { return {bytes_.data() + step.tail, step.tail_size}; }
   /// How many stretches are shared; their numbers start at 0.
@@ -93,7 +99,7 @@ class Program {
   Notation notation_ = Notation::json;
   std::vector<Step> steps_;
   std::vector<std::uint32_t> starts_;  // by the template's number
-  std::string bytes_;
+  std::string bytes_;                  // of all steps, and Appender::spare more
   std::uint32_t shared_ = 0;
   std::vector<std::vector<std::string>> words_{{}};  // 0: none
 };

@@ -34,13 +34,22 @@ Writer::Writer(const Mapping& mapping, Options options, Notation notation)
   for (const auto& label : options_.labels) {
     for (const auto& [key, one] : mapping.terms().standards()) {
       if (one.use != "label" || one.code != label) continue;
-      std::string& coding = labels_.emplace_back();
+      Appender coding(labels_.emplace_back());
       put_text(frame_->begin_system, one.system, coding);
       put_text(frame_->begin_code, one.code, coding);
       put_text(frame_->begin_display, one.display, coding);
     }
   }
   labels_spelled_ = spelled_;
+  for (const auto& made_from : mapping.templates()) {
+    auto& [update, in_query] = loading_.emplace_back();
+    for (const std::string_view piece : {frame_->begin_method, std::string_view("PUT"), frame_->end_text,
+                                         frame_->begin_url, std::string_view(made_from.resource_type),
+                                         std::string_view("?")})
+      update += piece;
+    in_query = "%23";
+    append_url_query_value(made_from.name, in_query);
+  }
 }
 
 void Writer::start(const Record& record) {
@@ -77,7 +86,7 @@ Scope Writer::scope_of(const Planned& instance) const {
   return scope;
 }
 
-void Writer::write_instance(const Planned& instance, std::string& out) {
+void Writer::write_instance(const Planned& instance, Appender& out) {
   instance_ = &instance;
   const auto start = program_->start(*instance.made_from);
   if (start == Program::no_step) {
@@ -85,11 +94,12 @@ void Writer::write_instance(const Planned& instance, std::string& out) {
     return;
   }
   const auto before = out.size();
-  write(start, scope_of(instance), out);
+  write(start, program_->step(start).next, scope_of(instance), out);
   if (out.size() != before) close({}, out);  // a layout may have a place for nothing of a record
 }
 
-bool Writer::write_bundle(const Record& record, std::string& out) {
+bool Writer::write_bundle(const Record& record, std::string& text) {
+  Appender out(text);
   const auto mark = out.size();
   start(record);
   if (mapping_->is_document()) {
@@ -117,11 +127,12 @@ bool Writer::write_bundle(const Record& record, std::string& out) {
     out += frame.end_entry;
   }
   close(frame.end_bundle, out);
-  if (!spelled_) out.resize(mark);
+  if (!spelled_) out.cut(mark);
   return spelled_;
 }
 
-void Writer::write_resources(const Record& record, std::string& out, std::vector<WrittenInstance>& written) {
+void Writer::write_resources(const Record& record, std::string& text, std::vector<WrittenInstance>& written) {
+  Appender out(text);
   start(record);
   for (const auto& instance : plan_.instances()) {
     if (instance.again) continue;
@@ -140,41 +151,44 @@ Repeat Writer::repeat(const Planned& instance) const {
   return made_from.lifetime == Lifetime::visit ? Repeat::update : Repeat::create_once;
 }
 
-void Writer::append_request(const Planned& instance, Repeat repeat, std::string& out) const {
+void Writer::append_request(const Planned& instance, Repeat repeat, std::string& text) {
+  Appender out(text);
   out += '{';
   append_request_members(instance, repeat, out);
   close("}", out);
 }
 
 // Nothing in them needs an escape.
-void Writer::append_request_members(const Planned& instance, Repeat repeat, std::string& out) const {
+void Writer::append_request_members(const Planned& instance, Repeat repeat, Appender& out) {
   const Frame& frame = *frame_;
-  out += frame.begin_method;
-  out += repeat == Repeat::update ? "PUT" : "POST";
-  out += frame.end_text;
-  out += frame.begin_url;
-  out += instance.made_from->resource_type;
-  if (repeat != Repeat::create) {
-    if (repeat == Repeat::update) {
-      out += '?';
-    } else {
+  if (repeat == Repeat::update) {
+    out += loading_[instance.made_from->number - 1].update;
+  } else {
+    out += frame.begin_method;
+    out += "POST";
+    out += frame.end_text;
+    out += frame.begin_url;
+    out += instance.made_from->resource_type;
+    if (repeat == Repeat::create_once) {
       out += frame.end_text;
       out += frame.begin_if_none_exist;
     }
-    append_query(instance, out);
   }
+  if (repeat != Repeat::create) append_query(instance, out);
   out += frame.end_text;
 }
 
 // By which the resource is found: identifier=SYSTEM|VALUE, encoded.
-void Writer::append_query(const Planned& instance, std::string& out) const {
+void Writer::append_query(const Planned& instance, Appender& out) {
   const auto& made_from = *instance.made_from;
   if (made_from.lifetime == Lifetime::visit) {
     out += visit_query_;
     if (made_from.number == mapping_->visit_template()) return;
-    out += "%23";
-    append_url_query_value(made_from.name, out);
-    plan_.append_index(instance, out);
+    out += loading_[made_from.number - 1].in_query;
+    if (!instance.indexed) return;
+    scratch_.clear();
+    plan_.append_index(instance, scratch_);
+    out += scratch_;
     return;
   }
   out += "identifier=";
@@ -193,7 +207,7 @@ void Writer::append_query(const Planned& instance, std::string& out) const {
   if (id != nullptr) append_url_query_value(id->text, out);
 }
 
-void Writer::append_reference(const Planned& target, std::string& out) const {
+void Writer::append_reference(const Planned& target, Appender& out) const {
   if (options_.pack == "bulk") {
     out += target.made_from->resource_type;
     out += '/';
@@ -209,7 +223,7 @@ std::string Writer::system_of(const Planned& instance) const {
          (instance.made_from->lifetime == Lifetime::program ? "/program-id" : "/wound-id");
 }
 
-void Writer::append_type(const Planned& target, std::string& out) const {
+void Writer::append_type(const Planned& target, Appender& out) const {
   out += frame_->begin_type;
   out += target.made_from->resource_type;
   out += frame_->end_text;
@@ -218,7 +232,7 @@ void Writer::append_type(const Planned& target, std::string& out) const {
 // In a batch no entry may refer to another (FHIR R4, http.html#brules), and search URIs serve in transactions
 // only
 // (#trules): what is left is the target's identifier, which any server takes in any order.
-void Writer::append_identifier(const Planned& target, std::string& out) {
+void Writer::append_identifier(const Planned& target, Appender& out) {
   const bool of_visit = target.made_from->lifetime == Lifetime::visit;
   std::string value;
   if (!of_visit) {
@@ -238,93 +252,100 @@ void Writer::append_identifier(const Planned& target, std::string& out) {
 // --- parts
 // -----------------------------------------------------------------------------------------------------
 
-Writer::Said Writer::write(std::uint32_t number, const Scope& scope, std::string& out,
-                           std::uint32_t skipped) {
+Writer::Said Writer::write(std::uint32_t first, std::uint32_t end, const Scope& scope, Appender& out) {
+  Said said = Said::nothing;
+  for (auto at = first; at != end;) {
+    const auto number = at;
+    const Step& step = program_->step(number);
+    at = step.next;
+    if (step.is_guarded && !may_speak(step, scope)) continue;
+    switch (step.kind) {
+      case Step::Kind::bytes:
+        out.append_spared(program_->lead(step));
+        said = std::max(said, Said::constant);
+        break;
+      case Step::Kind::object:
+      case Step::Kind::array:
+        said = std::max(said, write_bracket(step, scope, out));
+        break;
+      case Step::Kind::hole:
+        said = std::max(said, write_hole(step, scope, out));
+        break;
+      default:
+        said = std::max(said, write_other(number, scope, out));
+    }
+  }
+  return said;
+}
+
+bool Writer::may_speak(const Step& step, const Scope& scope) {
+  return !(step.has_root && follow(step.root, scope) == nullptr) && !(step.needs_labels && labels_.empty()) &&
+         (step.when == nullptr || holds(*step.when, scope, options_, facets_));
+}
+
+Writer::Said Writer::write_other(std::uint32_t number, const Scope& scope, Appender& out) {
   const Step& step = program_->step(number);
-  if (step.has_root && follow(step.root, scope) == nullptr) return Said::nothing;
-  if (step.when != nullptr && !holds(*step.when, scope, options_, facets_)) return Said::nothing;
-  const auto lead = program_->lead(step).substr(skipped);
   switch (step.kind) {
-    case Step::Kind::bytes:
-      out += lead;
-      return Said::constant;
-    case Step::Kind::object:
-    case Step::Kind::array:
-      return write_bracket(number, scope, out, lead);
-    case Step::Kind::hole:
-      return write_hole(step, scope, out, lead);
     case Step::Kind::text:
-      return write_text(number, scope, out, lead);
+      return write_text(step, scope, out);
     case Step::Kind::typed:
-      return write_typed(number, scope, out, lead);
+      return write_typed(step, scope, out);
     case Step::Kind::choose:
-      return write_choice(number, scope, out);
-    case Step::Kind::alternative:
-      return write_all(number + 1, step.next, scope, out);
+      return write_choice(step, scope, out);
     case Step::Kind::loop:
-      return write_loop(number, scope, out);
+      return write_loop(step, scope, out);
     case Step::Kind::references:
       return write_references(step, out);
     case Step::Kind::labels:
       return write_labels(step, out);
     case Step::Kind::shared:
-      return write_shared(number, scope, out);
+      return write_shared(step, scope, out);
     case Step::Kind::otherwise: {
-      const Said said = write(number + 1, scope, out);
-      if (said == Said::nothing) out += program_->tail(step);
+      const Said said = write_inside(step, scope, out);
+      if (said == Said::nothing) out.append_spared(program_->tail(step));
       return said;
     }
+    default:  // of a choice, which writes what is in it
+      return Said::nothing;
   }
-  return Said::nothing;
 }
 
-Writer::Said Writer::write_all(std::uint32_t first, std::uint32_t end, const Scope& scope, std::string& out) {
-  Said said = Said::nothing;
-  for (auto at = first; at != end; at = program_->step(at).next) said = std::max(said, write(at, scope, out));
-  return said;
-}
-
-Writer::Said Writer::write_bracket(std::uint32_t number, const Scope& scope, std::string& out,
-                                   std::string_view lead) {
-  const Step& step = program_->step(number);
+Writer::Said Writer::write_bracket(const Step& step, const Scope& scope, Appender& out) {
   const auto mark = out.size();
-  out += lead;
+  out.append_spared(program_->lead(step));
   const Said first = step.starts_constant ? Said::constant : Said::nothing;
-  const Said said = std::max(first, write_all(number + 1, step.next, scope, out));
+  const Said said = std::max(first, write_inside(step, scope, out));
   if (said == Said::nothing || (said == Said::constant && step.may_vanish) ||
       (said == Said::repeated && step.may_vanish && step.needs_hole)) {
-    out.resize(mark);
+    out.cut(mark);
     return Said::nothing;
   }
-  close(program_->tail(step), out);
+  close_step(step, out);
   return said;
 }
 
-Writer::Said Writer::write_choice(std::uint32_t number, const Scope& scope, std::string& out) {
-  const auto end = program_->step(number).next;
-  for (auto at = number + 1; at != end; at = program_->step(at).next) {
+Writer::Said Writer::write_choice(const Step& step, const Scope& scope, Appender& out) {
+  for (auto at = step.first; at != step.next; at = program_->step(at).next) {
     const Step& alternative = program_->step(at);
     if (alternative.when != nullptr && !holds(*alternative.when, scope, options_, facets_)) continue;
-    return write_all(at + 1, alternative.next, scope, out);
+    return write_inside(alternative, scope, out);
   }
   return Said::nothing;
 }
 
-Writer::Said Writer::write_shared(std::uint32_t number, const Scope& scope, std::string& out) {
-  const Step& step = program_->step(number);
+Writer::Said Writer::write_shared(const Step& step, const Scope& scope, Appender& out) {
   Stretch& stretch = stretches_[step.number];
   if (stretch.known && lineage_ == nullptr) {
-    out.append(out, stretch.begin, stretch.end - stretch.begin);
+    out.repeat(stretch.begin, stretch.end);
     return stretch.said;
   }
   const auto mark = out.size();
-  const Said said = write_all(number + 1, step.next, scope, out);
+  const Said said = write_inside(step, scope, out);
   stretch = {mark, out.size(), said, true};
   return said;
 }
 
-Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::string& out) {
-  const Step& step = program_->step(number);
+Writer::Said Writer::write_loop(const Step& step, const Scope& scope, Appender& out) {
   Said said = Said::nothing;
   const Value* list = follow(step.accessor, scope);
   if (list == nullptr) return said;
@@ -333,7 +354,7 @@ Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::s
     if (list->code == nullptr) return said;
     for (std::uint32_t i = 0; i < list->code->also_count; ++i) {
       inside.coding = &list->code->also[i];
-      said = std::max(said, write(number + 1, inside, out));
+      said = std::max(said, write_inside(step, inside, out));
     }
     return said;
   }
@@ -341,7 +362,7 @@ Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::s
     // A site's word for "none" stands where the words of the elements do.
     if (!step.says_none) return said;
     inside.level[step.loop_level] = const_cast<Value*>(list);
-    return write(number + 1, inside, out);
+    return write_inside(step, inside, out);
   }
   for (std::uint32_t i = 0; i < list->count; ++i) {
     // Without what it must have, an element would say something else.
@@ -349,12 +370,12 @@ Writer::Said Writer::write_loop(std::uint32_t number, const Scope& scope, std::s
       continue;
     inside.level[step.loop_level] = list->children[i];
     inside.index[step.loop_level] = i;
-    said = std::max(said, write(number + 1, inside, out));
+    said = std::max(said, write_inside(step, inside, out));
   }
   return said;
 }
 
-Writer::Said Writer::write_references(const Step& step, std::string& out) {
+Writer::Said Writer::write_references(const Step& step, Appender& out) {
   Said said = Said::nothing;
   for (const auto& one : plan_.instances()) {
     const auto& made_from = *one.made_from;
@@ -362,7 +383,7 @@ Writer::Said Writer::write_references(const Step& step, std::string& out) {
                             ? made_from.lifetime == Lifetime::visit && !made_from.bookkeeping
                             : made_from.panel_number == step.number;
     if (!listed || one.again) continue;
-    out += program_->lead(step);
+    out.append_spared(program_->lead(step));
     if (options_.pack == "batch") {
       append_type(one, out);
       append_identifier(one, out);
@@ -371,17 +392,17 @@ Writer::Said Writer::write_references(const Step& step, std::string& out) {
       append_reference(one, out);
       out += frame_->end_text;
     }
-    close(program_->tail(step), out);
+    close_step(step, out);
     said = Said::hole;
   }
   return said;
 }
 
-Writer::Said Writer::write_labels(const Step& step, std::string& out) {
+Writer::Said Writer::write_labels(const Step& step, Appender& out) {
   for (const auto& label : labels_) {
-    out += program_->lead(step);
+    out.append_spared(program_->lead(step));
     out += label;
-    close(program_->tail(step), out);
+    close_step(step, out);
   }
   return labels_.empty() ? Said::nothing : Said::hole;
 }
@@ -422,7 +443,7 @@ const Planned* Writer::target_of(const Step& step, const Scope& scope) const {
 }
 
 // A reference in a batch: in place of "reference", the target's type and identifier.
-Writer::Said Writer::write_identified(const Step& step, const Scope& scope, std::string& out) {
+Writer::Said Writer::write_identified(const Step& step, const Scope& scope, Appender& out) {
   const Planned* target = target_of(step, scope);
   if (target == nullptr) return Said::nothing;
   append_type(*target, out);
@@ -449,7 +470,7 @@ std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
       const Value* value = follow(step.accessor, scope);
       if (value == nullptr) return {};
       if (step.has_sets_kind && (!value->is_leaf() || value->kind != step.sets_kind)) return {};
-      if (step.part->spelling.any() ||
+      if (step.is_spelled ||
           (mapping_->is_document() && (step.facet == Facet::value || step.facet == Facet::unit))) {
         std::string_view why;
         return spell(*step.part, *value, why);
@@ -472,7 +493,10 @@ std::string_view Writer::hole_text(const Step& step, const Scope& scope) {
       const Planned* target = target_of(step, scope);
       if (target == nullptr) return {};
       scratch_.clear();
-      append_reference(*target, scratch_);
+      {
+        Appender text(scratch_);
+        append_reference(*target, text);
+      }
       return scratch_;
     }
     case Source::run: {
@@ -599,8 +623,7 @@ std::string_view Writer::primitive_text(const Part& part, const Scope& scope, co
   return text.empty() ? text : rendered(step, text, scratch_text_);
 }
 
-Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::string& out,
-                                std::string_view lead) {
+Writer::Said Writer::write_hole(const Step& step, const Scope& scope, Appender& out) {
   if (step.source == Source::reference && options_.pack == "batch") return write_identified(step, scope, out);
   auto text = hole_text(step, scope);
   if (text.empty()) return Said::nothing;
@@ -608,7 +631,7 @@ Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::strin
     text = rendered(step, text, scratch_text_);
     if (text.empty()) return Said::nothing;
   }
-  out += lead;
+  out.append_spared(program_->lead(step));
   const auto begin = out.size();
   put(step.escape, text, out);
   if (lineage_ != nullptr) {
@@ -617,20 +640,18 @@ Writer::Said Writer::write_hole(const Step& step, const Scope& scope, std::strin
     lineage_->push_back({begin - quote, out.size() + quote, of_field ? path_of(step.accessor, scope) : std::string{},
                          step.facet, step.part->mirror, step.part->place});
   }
-  out += program_->tail(step);
-  return step.part->each || step.source == Source::fixed ? Said::repeated : Said::hole;
+  out.append_spared(program_->tail(step));
+  return step.is_repeated ? Said::repeated : Said::hole;
 }
 
-Writer::Said Writer::write_text(std::uint32_t number, const Scope& scope, std::string& out,
-                                std::string_view lead) {
+Writer::Said Writer::write_text(const Step& step, const Scope& scope, Appender& out) {
   const auto mark = out.size();
-  out += lead;
+  out.append_spared(program_->lead(step));
   bool any = false;
-  const auto end = program_->step(number).next;
-  for (auto at = number + 1; at != end; ++at) {
+  for (auto at = step.first; at != step.next; ++at) {
     const Step& piece = program_->step(at);
     if (piece.kind == Step::Kind::bytes) {
-      out += program_->lead(piece);
+      out.append_spared(program_->lead(piece));
       continue;
     }
     const auto text = hole_text(piece, scope);
@@ -644,50 +665,55 @@ Writer::Said Writer::write_text(std::uint32_t number, const Scope& scope, std::s
     }
   }
   if (!any) {
-    out.resize(mark);
+    out.cut(mark);
     return Said::nothing;
   }
-  out += program_->tail(program_->step(number));
+  out.append_spared(program_->tail(step));
   return Said::hole;
 }
 
-Writer::Said Writer::write_typed(std::uint32_t number, const Scope& scope, std::string& out,
-                                 std::string_view lead) {
-  const Step& step = program_->step(number);
+Writer::Said Writer::write_typed(const Step& step, const Scope& scope, Appender& out) {
   const Value* value = follow(step.accessor, scope);
   if (value == nullptr) return Said::nothing;
   if (step.has_sets_kind && (!value->is_leaf() || value->kind != step.sets_kind)) return Said::nothing;
   if (step.number != 0 && lineage_ == nullptr && is_plain_word(*value)) {
     const auto word = value->kind == Kind::clock ? value->text : value->code->word;
     if (const auto* known = step.domain->find(word)) {
-      out += lead;
+      out.append_spared(program_->lead(step));
       out += program_->word(step.number, known->index);
-      out += program_->tail(step);
+      out.append_spared(program_->tail(step));
       return Said::hole;
     }
   }
   const auto mark = out.size();
-  out += lead;
-  const Said said = write(number + 1, scope, out);
-  if (said == Said::nothing) out.resize(mark);
+  out.append_spared(program_->lead(step));
+  const Said said = write_inside(step, scope, out);
+  if (said == Said::nothing) out.cut(mark);
   return said;
 }
 
-bool Writer::render(const Part& part, const Scope& scope, const Planned& instance, std::string& out) {
+bool Writer::render(const Part& part, const Scope& scope, const Planned& instance, std::string& text) {
   if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels ||
       part.kind == Part::Kind::choose)
     return false;
   instance_ = &instance;
-  if (write(part.step, scope, out, program_->step(part.step).key_size) == Said::nothing) return false;
-  close({}, out);
+  const auto mark = text.size();
+  const Step& step = program_->step(part.step);
+  {
+    Appender out(text);
+    if (write(part.step, step.next, scope, out) == Said::nothing) return false;
+    close({}, out);
+  }
+  text.erase(mark, step.key_size);
   return true;
 }
 
 bool Writer::says_anything(const Part& members, const Scope& scope, const Planned& instance) {
   if (members.kind == Part::Kind::constant) return true;
   instance_ = &instance;
-  std::string out;
-  return write_all(members.step + 1, program_->step(members.step).next, scope, out) != Said::nothing;
+  std::string text;
+  Appender out(text);
+  return write_inside(program_->step(members.step), scope, out) != Said::nothing;
 }
 
 namespace {
@@ -936,7 +962,7 @@ void render_words(Mapping& mapping, Notation notation) {
 }
 
 bool Writer::render_leaf(std::uint32_t step, const Accessor& accessor, Value& leaf, const Planned& instance,
-                         std::string& out) {
+                         std::string& text) {
   // A chain of groups that leads to the leaf and to nothing else.
   Scope scope;
   Arena arena;
@@ -951,7 +977,8 @@ bool Writer::render_leaf(std::uint32_t step, const Accessor& accessor, Value& le
   instance_ = &instance;
   facets_.forget();
   spelled_ = true;
-  if (write(step, scope, out) != Said::hole || !spelled_) return false;
+  Appender out(text);
+  if (write(step, program_->step(step).next, scope, out) != Said::hole || !spelled_) return false;
   close({}, out);
   return true;
 }

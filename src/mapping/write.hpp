@@ -4,6 +4,7 @@
 #include <string_view>
 #include <vector>
 
+#include "base/appender.hpp"
 #include "mapping/facet.hpp"
 #include "mapping/fitting.hpp"
 #include "mapping/mapping.hpp"
@@ -60,10 +61,10 @@ class Writer {
   std::string_view primitive_text(const Part& part, const Scope& scope, const Planned& instance);
   /// How a resource is loaded: the request of its entry in a transaction or batch. Appends
   /// {"method":…,"url":…}.
-  void append_request(const Planned& instance, std::string& out) const {
+  void append_request(const Planned& instance, std::string& out) {
     append_request(instance, repeat(instance), out);
   }
-  void append_request(const Planned& instance, Repeat repeat, std::string& out) const;
+  void append_request(const Planned& instance, Repeat repeat, std::string& out);
   /// What is to happen when the server has the resource already.
   Repeat repeat(const Planned& instance) const;
   /// Appends what the step says of one leaf, which stands alone at the accessor's end.
@@ -91,44 +92,52 @@ class Writer {
 
   void start(const record::Record& record);
   void start(const record::Record& record, const record::Record& written);
-  void write_instance(const Planned& instance, std::string& out);
+  void write_instance(const Planned& instance, Appender& out);
   Scope scope_of(const Planned& instance) const;
-  // Each appends what a step says, with its name and a comma behind, or nothing. `skipped` bytes of its lead
-  // are left out.
-  Said write(std::uint32_t number, const Scope& scope, std::string& out, std::uint32_t skipped = 0);
-  Said write_all(std::uint32_t first, std::uint32_t end, const Scope& scope, std::string& out);
-  Said write_bracket(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
-  Said write_choice(std::uint32_t number, const Scope& scope, std::string& out);
-  Said write_shared(std::uint32_t number, const Scope& scope, std::string& out);
-  Said write_loop(std::uint32_t number, const Scope& scope, std::string& out);
-  Said write_references(const Step& step, std::string& out);
-  Said write_hole(const Step& step, const Scope& scope, std::string& out, std::string_view lead);
-  Said write_text(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
-  Said write_typed(std::uint32_t number, const Scope& scope, std::string& out, std::string_view lead);
+  // Each appends what a step says, with its name and a comma behind, or nothing.
+  Said write(std::uint32_t first, std::uint32_t end, const Scope& scope, Appender& out);
+  Said write_inside(const Step& step, const Scope& scope, Appender& out) {
+    return write(step.first, step.next, scope, out);
+  }
+  Said write_bracket(const Step& step, const Scope& scope, Appender& out);
+  Said write_hole(const Step& step, const Scope& scope, Appender& out);
+  Said write_other(std::uint32_t number, const Scope& scope, Appender& out);
+  Said write_choice(const Step& step, const Scope& scope, Appender& out);
+  Said write_shared(const Step& step, const Scope& scope, Appender& out);
+  Said write_loop(const Step& step, const Scope& scope, Appender& out);
+  Said write_references(const Step& step, Appender& out);
+  Said write_text(const Step& step, const Scope& scope, Appender& out);
+  Said write_typed(const Step& step, const Scope& scope, Appender& out);
+  // Whether what guards a step lets it say anything.
+  bool may_speak(const Step& step, const Scope& scope);
   std::string_view hole_text(const Step& step, const Scope& scope);
-  Said write_labels(const Step& step, std::string& out);
-  void put(Escape escape, std::string_view text, std::string& out) {
+  Said write_labels(const Step& step, Appender& out);
+  void put(Escape escape, std::string_view text, Appender& out) {
     spelled_ = append_escaped(escape, text, out) && spelled_;
   }
   // One of the frame's texts.
-  void put_text(std::string_view begin, std::string_view text, std::string& out) {
+  void put_text(std::string_view begin, std::string_view text, Appender& out) {
     out += begin;
     put(frame_->escape, text, out);
     out += frame_->end_text;
   }
   // The last separator gives way to what closes the rest.
-  void close(std::string_view tail, std::string& out) const {
-    out.resize(out.size() - frame_->separator.size());
+  void close(std::string_view tail, Appender& out) const {
+    out.cut(out.size() - frame_->separator.size());
     out += tail;
   }
-  void append_reference(const Planned& target, std::string& out) const;
+  void close_step(const Step& step, Appender& out) const {
+    out.cut(out.size() - frame_->separator.size());
+    out.append_spared(program_->tail(step));
+  }
+  void append_reference(const Planned& target, Appender& out) const;
   std::string system_of(const Planned& instance) const;
-  void append_request_members(const Planned& instance, Repeat repeat, std::string& out) const;
-  void append_type(const Planned& target, std::string& out) const;
-  void append_query(const Planned& instance, std::string& out) const;
+  void append_request_members(const Planned& instance, Repeat repeat, Appender& out);
+  void append_type(const Planned& target, Appender& out) const;
+  void append_query(const Planned& instance, Appender& out);
   const Planned* target_of(const Step& step, const Scope& scope) const;
-  Said write_identified(const Step& step, const Scope& scope, std::string& out);
-  void append_identifier(const Planned& target, std::string& out);
+  Said write_identified(const Step& step, const Scope& scope, Appender& out);
+  void append_identifier(const Planned& target, Appender& out);
   std::string path_of(const Accessor& accessor, const Scope& scope) const;
   // Both return whether something of the value is written.
   bool check_value(const record::Value* value, const record::Field& field, const std::string& path,
@@ -149,7 +158,13 @@ class Writer {
   const Planned* instance_ = nullptr;
   std::vector<Stretch> stretches_;
   std::vector<Lineage>* lineage_ = nullptr;
-  std::string visit_query_;          // of a visit's resources: identifier=SYSTEM|KEY, encoded
+  std::string visit_query_;  // of a visit's resources: identifier=SYSTEM|KEY, encoded
+  // How a template's resources are loaded: what begins a request that writes over, and what stands behind the
+  // visit's key in a query for one. By the template's number.
+  struct Loading {
+    std::string update, in_query;
+  };
+  std::vector<Loading> loading_;
   std::vector<std::string> labels_;  // of the run: what a coding of each says
   bool labels_spelled_ = true;
   std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped

@@ -1,22 +1,16 @@
 #include "syntax/tree.hpp"
 
-namespace charpie::syntax {
+#include "base/hash.hpp"
+#include "base/text.hpp"
 
-namespace {
-// FNV-1a: short names, a few hundred of them.
-std::uint32_t hash(std::string_view name) {
-  std::uint32_t h = 2166136261u;
-  for (const char c : name) h = (h ^ static_cast<unsigned char>(c)) * 16777619u;
-  return h;
-}
-}  // namespace
+namespace charpie::syntax {
 
 std::uint32_t Names::add(std::string_view name) {
   if (const auto known = find(name)) return known;
   if (buckets_.size() < (names_.size() + 1) * 4) grow();
   names_.push_back(bytes_.keep(name));
   const auto mask = static_cast<std::uint32_t>(buckets_.size() - 1);
-  auto slot = hash(name) & mask;
+  auto slot = hash_of(name) & mask;
   while (buckets_[slot] != 0) slot = (slot + 1) & mask;
   buckets_[slot] = static_cast<std::uint32_t>(names_.size());
   return buckets_[slot];
@@ -25,8 +19,8 @@ std::uint32_t Names::add(std::string_view name) {
 std::uint32_t Names::find(std::string_view name) const {
   if (buckets_.empty()) return 0;
   const auto mask = static_cast<std::uint32_t>(buckets_.size() - 1);
-  for (auto slot = hash(name) & mask; buckets_[slot] != 0; slot = (slot + 1) & mask) {
-    if (names_[buckets_[slot] - 1] == name) return buckets_[slot];
+  for (auto slot = hash_of(name) & mask; buckets_[slot] != 0; slot = (slot + 1) & mask) {
+    if (same_text(names_[buckets_[slot] - 1], name)) return buckets_[slot];
   }
   return 0;
 }
@@ -36,7 +30,7 @@ void Names::grow() {
   buckets_.assign(size, 0);
   const auto mask = static_cast<std::uint32_t>(size - 1);
   for (std::uint32_t i = 0; i < names_.size(); ++i) {
-    auto slot = hash(names_[i]) & mask;
+    auto slot = hash_of(names_[i]) & mask;
     while (buckets_[slot] != 0) slot = (slot + 1) & mask;
     buckets_[slot] = i + 1;
   }

@@ -9,6 +9,7 @@
 #include <unordered_map>
 #include <vector>
 
+#include "base/hash.hpp"
 #include "base/result.hpp"
 #include "base/tables.hpp"
 #include "record/record.hpp"
@@ -65,8 +66,9 @@ class Domain {
 
  private:
   friend class TermsLoader;
-  std::unordered_map<std::string_view, std::uint32_t> by_word_;       // word -> concept
-  std::unordered_multimap<std::string_view, std::uint32_t> by_code_;  // code -> link, of those that are read
+  std::unordered_map<std::string_view, std::uint32_t, HashOf> by_word_;  // word -> concept
+  std::unordered_multimap<std::string_view, std::uint32_t, HashOf>
+      by_code_;  // code -> link, of those that are read
 };
 
 /// One row of codes/systems.csv.

@@ -36,30 +36,46 @@ TEST_CASE("JSON strings escape what RFC 8259 section 7 wants, and no more") {
              "e \xF0\xA3\x8E\xB4") ==
         "\"Gr\xC3\xB6\xC3\x9F"
         "e \xF0\xA3\x8E\xB4\"");
-  // Every byte in every place of a word of eight, against the slow way.
-  for (int c = 0; c < 256; ++c) {
-    for (std::size_t place = 0; place < 20; ++place) {
-      std::string text(20, '\xC3');
-      text[place] = static_cast<char>(c);
-      std::string expected = "\"" + std::string(place, '\xC3');
-      char code[8];
-      std::snprintf(code, sizeof code, "\\u%04x", static_cast<unsigned>(c));
-      const std::string shorter = c == '\n'   ? "\\n"
-                                  : c == '\r' ? "\\r"
-                                  : c == '\t' ? "\\t"
-                                  : c == '\b' ? "\\b"
-                                              : "\\f";
-      if (c == '"' || c == '\\') {
-        expected += std::string("\\") + static_cast<char>(c);
-      } else if (c == '\n' || c == '\r' || c == '\t' || c == '\b' || c == '\f') {
-        expected += shorter;
-      } else if (c < 0x20) {
-        expected += code;
-      } else {
-        expected += static_cast<char>(c);
+}
+
+// Every byte in every place of texts that are looked at in pieces of eight and of sixteen, against the slow
+// way.
+TEST_CASE("a byte is escaped wherever it stands") {
+  for (const std::size_t size : {5u, 8u, 13u, 16u, 17u, 20u, 33u}) {
+    for (int c = 0; c < 256; ++c) {
+      for (std::size_t place = 0; place < size; ++place) {
+        std::string text(size, '\xC3');
+        text[place] = static_cast<char>(c);
+        std::string expected = "\"" + std::string(place, '\xC3');
+        char code[8];
+        std::snprintf(code, sizeof code, "\\u%04x", static_cast<unsigned>(c));
+        const std::string shorter = c == '\n'   ? "\\n"
+                                    : c == '\r' ? "\\r"
+                                    : c == '\t' ? "\\t"
+                                    : c == '\b' ? "\\b"
+                                                : "\\f";
+        if (c == '"' || c == '\\') {
+          expected += std::string("\\") + static_cast<char>(c);
+        } else if (c == '\n' || c == '\r' || c == '\t' || c == '\b' || c == '\f') {
+          expected += shorter;
+        } else if (c < 0x20) {
+          expected += code;
+        } else {
+          expected += static_cast<char>(c);
+        }
+        expected += std::string(size - 1 - place, '\xC3') + "\"";
+        if (json(text) != expected) FAIL("byte " << c << " at " << place << " of " << size);
+        std::string in_xml(size, 'x'), xml_expected(place, 'x');
+        in_xml[place] = static_cast<char>(c);
+        xml_expected += c == '<'    ? "&lt;"
+                        : c == '>'  ? "&gt;"
+                        : c == '&'  ? "&amp;"
+                        : c == '\r' ? "&#xD;"
+                                    : std::string(1, static_cast<char>(c));
+        xml_expected += std::string(size - 1 - place, 'x');
+        if (with(append_xml_text, in_xml) != xml_expected)
+          FAIL("byte " << c << " in XML at " << place << " of " << size);
       }
-      expected += std::string(19 - place, '\xC3') + "\"";
-      if (json(text) != expected) FAIL("byte " << c << " at " << place);
     }
   }
 }
@@ -74,8 +90,8 @@ TEST_CASE("XML text and attributes (XML 1.0 sections 2.4, 2.11, 3.3.3)") {
 }
 
 TEST_CASE("URL query values (RFC 3986 sections 2.1 and 2.3)") {
-  CHECK(with(append_url_query_value, "azAZ09-._~") == "azAZ09-._~");
-  CHECK(with(append_url_query_value, "urn:site|A 17&x=1+2/?#%") ==
+  CHECK(with(append_url_query_value<std::string>, "azAZ09-._~") == "azAZ09-._~");
+  CHECK(with(append_url_query_value<std::string>, "urn:site|A 17&x=1+2/?#%") ==
         "urn%3Asite%7CA%2017%26x%3D1%2B2%2F%3F%23%25");
-  CHECK(with(append_url_query_value, "\xC3\xA9") == "%C3%A9");
+  CHECK(with(append_url_query_value<std::string>, "\xC3\xA9") == "%C3%A9");
 }

@@ -2,11 +2,24 @@
 
 #include <nettle/sha1.h>
 
+#include <array>
 #include <cstring>
 
 #include "base/escape.hpp"
 
 namespace charpie {
+
+namespace {
+
+// The two digits of each byte.
+constexpr auto digit_pairs = [] {
+  std::array<std::array<char, 2>, 256> pairs{};
+  for (std::size_t i = 0; i < pairs.size(); ++i)
+    pairs[i] = {escaping::hex_lower[i >> 4], escaping::hex_lower[i & 15]};
+  return pairs;
+}();
+
+}  // namespace
 
 Uuid uuid_v5(const Uuid& space, std::string_view name) {
   sha1_ctx hash;
@@ -23,8 +36,8 @@ Uuid uuid_v5(const Uuid& space, std::string_view name) {
 void write_uuid(const Uuid& uuid, char* to) {
   for (std::size_t i = 0; i < uuid.bytes.size(); ++i) {
     if (i == 4 || i == 6 || i == 8 || i == 10) *to++ = '-';
-    *to++ = escaping::hex_lower[uuid.bytes[i] >> 4];
-    *to++ = escaping::hex_lower[uuid.bytes[i] & 15];
+    std::memcpy(to, digit_pairs[uuid.bytes[i]].data(), 2);
+    to += 2;
   }
 }
 

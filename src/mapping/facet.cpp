@@ -249,6 +249,18 @@ const FixedQuantity& Facets::fixed(const Value& value, record::FieldId field) {
   return fixed_;
 }
 
+Form form_of(Facet facet) {
+  switch (facet) {
+    case Facet::absent:
+    case Facet::absent_display:
+      return Form::absent;
+    case Facet::none:
+      return Form::none;
+    default:
+      return Form::leaf;
+  }
+}
+
 std::string_view Facets::get(const Value* value, record::FieldId field, Facet facet,
                              const terms::Domain* domain) {
   if (value == nullptr) return {};

@@ -44,6 +44,8 @@ inline constexpr std::size_t facet_count = static_cast<std::size_t>(Facet::words
 
 /// The facet of that name in a template (".standard-code"), or false.
 bool find_facet(std::string_view name, Facet& facet);
+/// The form that a value must have for the facet to be there; of `words` each will do.
+record::Form form_of(Facet facet);
 /// Whether a value of that kind has the facet.
 bool has_facet(record::Kind kind, Facet facet);
 

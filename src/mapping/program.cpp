@@ -143,7 +143,34 @@ class Program::Builder {
     made.needs_labels = made.first != made.next && step(made.first).next == made.next &&
                         (step(made.first).kind == Step::Kind::labels || step(made.first).needs_labels);
     bool any = false;
-    made.has_root = common_root(*made.part, made.root, any) && any && made.root.steps > 0;
+    made.has_root_form = common_form(*made.part, made.root, made.root_form, any) && any;
+    any = false;
+    made.has_root = made.has_root_form ||
+                    (common_root(*made.part, made.root, any) && any && made.root.steps > 0);
+  }
+
+  // The value that all holes of the part are about, and the form in which alone they say something; false when
+  // there is no such value.
+  static bool common_form(const Part& part, Accessor& root, record::Form& form, bool& any) {
+    if (part.kind == Part::Kind::constant) return true;
+    if (part.kind == Part::Kind::references || part.kind == Part::Kind::labels ||
+        part.kind == Part::Kind::loop)
+      return false;
+    if (part.kind != Part::Kind::primitive) {
+      return std::all_of(part.parts.begin(), part.parts.end(),
+                         [&](const auto& below) { return common_form(*below, root, form, any); });
+    }
+    if (part.source != Source::field || part.also_loop || part.spelling.any() || part.facet == Facet::words)
+      return false;
+    const auto own = form_of(part.facet);
+    if (!any) {
+      any = true;
+      root = part.accessor;
+      form = own;
+      return true;
+    }
+    return form == own && root.level == part.accessor.level && root.steps == part.accessor.steps &&
+           std::equal(root.slots, root.slots + root.steps, part.accessor.slots);
   }
 
   // Narrows `root` to what it and all holes of the part go through; false when a hole is no field's.

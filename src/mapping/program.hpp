@@ -43,10 +43,12 @@ struct Step {
   bool says_none : 1 = false;        // of a loop: a word in it may say that the list is none, or absent
   bool is_limited : 1 = false;       // the part has `allowed`
   bool has_root : 1 = false;         // nothing is said unless `root` leads to a value
+  bool has_root_form : 1 = false;    // … of this form
   bool needs_labels : 1 = false;     // … unless the run has security labels
   bool is_guarded : 1 = false;       // one of these, or `when`
   bool is_repeated : 1 = false;      // of a hole: what it says stands in several places, or is fixed
   bool is_spelled : 1 = false;       // … it has a spelling of its own
+  record::Form root_form = record::Form::leaf;
   std::uint8_t loop_level = 0;
   Accessor accessor;
   Accessor root;                          // what all holes inside have in common

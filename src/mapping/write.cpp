@@ -279,8 +279,12 @@ Writer::Said Writer::write(std::uint32_t first, std::uint32_t end, const Scope& 
 }
 
 bool Writer::may_speak(const Step& step, const Scope& scope) {
-  return !(step.has_root && follow(step.root, scope) == nullptr) && !(step.needs_labels && labels_.empty()) &&
-         (step.when == nullptr || holds(*step.when, scope, options_, facets_));
+  if (step.has_root) {
+    const Value* root = follow(step.root, scope);
+    if (root == nullptr || (step.has_root_form && root->form != step.root_form)) return false;
+  }
+  if (step.needs_labels && labels_.empty()) return false;
+  return step.when == nullptr || holds(*step.when, scope, options_, facets_);
 }
 
 Writer::Said Writer::write_other(std::uint32_t number, const Scope& scope, Appender& out) {

@@ -23,6 +23,7 @@ struct PlacedResource {
 struct KeptKey {
   std::uint64_t key = 0, wound = 0;
   std::uint64_t place = 0;  // of the record in the batch, counted as Tally::records is
+  bool amends = false;      // it says that it stands for an earlier one
 };
 
 /// What shows only beside other batches: a finding of the record at that place.

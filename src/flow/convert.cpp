@@ -127,8 +127,10 @@ bool Converter::passes(const record::Record& record, std::uint64_t place, const 
   for (const auto& one : batch.told) {
     if (one.place != place) continue;
     const auto* id = record.at(record::FieldId::id);
-    reader_.findings().report(one.id, "id", id == nullptr ? record.root->offset : id->offset,
-                              {std::to_string(RecordKeys::most_keys)});
+    reader_.findings().report(
+        one.id, "id", id == nullptr ? record.root->offset : id->offset,
+        {one.id == record::FindingId::record_twice ? "an earlier place of this run"
+                                                   : std::to_string(RecordKeys::most_keys)});
   }
   auto told = reader_.take_findings();
   let_pass(told, conversion_->let);

@@ -49,6 +49,8 @@ std::string units_table(const std::string& name, const Cells& cells) {
   for (const auto& cell : cells.different) {
     const auto unit = unit_of_word(cell);
     const bool again = !unit.empty() && !known.insert(unit).second;
+    if (const auto nearest = nearest_unit(cell); unit.empty() && !nearest.empty())
+      text += "# nearest: " + std::string(nearest) + "\n";
     text +=
         csv_cell(cell) + ',' + std::string(unit.empty() ? decide_mark : unit) + (again ? ",in\n" : ",both\n");
   }

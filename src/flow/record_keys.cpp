@@ -33,10 +33,11 @@ constexpr std::size_t first_size = 1536;
 
 KeptKey key_of(const record::Record& record, std::string_view name_space, std::uint64_t place) {
   const auto system = record.text(FieldId::source_system);
+  const auto status = record.text(FieldId::status);
   return {hash_of({system.empty() ? name_space : system, record.text(FieldId::id)}),
           hash_of({record.text(FieldId::patient_system), record.text(FieldId::patient_id),
                    record.text(FieldId::wound_system), record.text(FieldId::wound_id)}),
-          place};
+          place, status == "amended" || status == "corrected" || status == "entered-in-error"};
 }
 
 // Where the key stands, or would.
@@ -73,9 +74,11 @@ bool RecordKeys::review(Batch& batch) {
       case Met::last:
         batch.told.push_back({one.place, FindingId::keys_not_kept});
         break;
+      case Met::again:
+        if (!one.amends) batch.told.push_back({one.place, FindingId::record_twice});
+        break;
       case Met::first:
       case Met::not_kept:
-      case Met::again:
         break;
     }
   }

@@ -1,6 +1,7 @@
 #include "flow/sample.hpp"
 
 #include <algorithm>
+#include <cctype>
 #include <map>
 #include <set>
 
@@ -86,7 +87,7 @@ std::string plain(std::string_view text) {
   return out;
 }
 
-std::string_view unit_of_word(std::string_view word) {
+std::string_view nearest_unit(std::string_view word) {
   static constexpr std::pair<std::string_view, std::string_view> units[] = {
       {"cm2", "cm2"},   {"cm", "cm"},       {"mm", "mm"},        {"ml", "mL"},
       {"in", "[in_i]"}, {"inch", "[in_i]"}, {"inches", "[in_i]"}};
@@ -97,10 +98,19 @@ std::string_view unit_of_word(std::string_view word) {
   return {};
 }
 
+std::string_view unit_of_word(std::string_view word) {
+  const auto unit = nearest_unit(word);
+  std::string own;
+  for (const char c : word) {
+    if (std::isalnum(static_cast<unsigned char>(c)) != 0) own += c;
+  }
+  return unit == "[in_i]" || own == unit || own == "ml" ? unit : std::string_view();
+}
+
 bool holds_units(std::string_view heading, const Cells& cells) {
   return is_one_of(heading, unit_headings) ||
          (cells.any() && std::all_of(cells.different.begin(), cells.different.end(), [](const auto& one) {
-            return one == "%" || !unit_of_word(one).empty();
+            return one == "%" || !nearest_unit(one).empty();
           }));
 }
 

@@ -88,9 +88,11 @@ struct Join {
 /// Error::invalid when no column of one file is found in all the others.
 Result<Join> join(std::span<const SampleTable> tables);
 
-/// A unit that a word of a chart means, as UCUM: "inches"; empty when it is none that is told apart so
-/// simply.
+/// A unit that a word of a chart means, as UCUM: "inches", "cm"; empty when it is none that is told apart so
+/// simply. Capitals tell units apart (UCUM is case-sensitive): "ML" is no mL.
 std::string_view unit_of_word(std::string_view word);
+/// The same without regard to capitals, for a person to decide.
+std::string_view nearest_unit(std::string_view word);
 /// Whether a column or member holds units, by its heading or because all its cells are such words.
 bool holds_units(std::string_view heading, const Cells& cells);
 

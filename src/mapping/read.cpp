@@ -655,6 +655,24 @@ class Reader::Matching {
     report(FindingId::value_kind, *instance_->resource, &node, {wanted});
   }
 
+  // What was meant for a number or a time as it stands; other texts may name somebody.
+  static std::string_view shown(const Part& part, std::string_view text) {
+    switch (record::field(part.accessor.field).kind) {
+      case Kind::quantity:
+      case Kind::percent:
+      case Kind::decimal:
+      case Kind::count:
+      case Kind::time:
+      case Kind::clocktime:
+        if (text.size() > 40 || text.find_first_not_of("0123456789.,:+-<>~ eETZ") != std::string_view::npos)
+          break;
+        return text;
+      default:
+        break;
+    }
+    return "the text";
+  }
+
   void match_items(const Part& array, Node& node, const Scope& scope) {
     node.used = true;
     std::vector<Node*> open;
@@ -726,6 +744,44 @@ class Reader::Matching {
         }
       }
       if (best != nullptr) match(*part, *claim(*best), nullptr, scope);
+    }
+    if (mapping_.is_document()) match_left_over(array, node, open, scope);
+  }
+
+  // Whether items of other kinds may stand beside it.
+  static bool tells_apart(const Part& part) {
+    if (part.kind == Part::Kind::primitive) return part.source == Source::fixed || part.known_by_value;
+    return part.kind == Part::Kind::choose || has_discriminator(part) ||
+           std::any_of(part.parts.begin(), part.parts.end(),
+                       [](const auto& below) { return tells_apart(*below); });
+  }
+
+  // Of a site's layout: what has the shape of an item that stands once, but stands once more; and what is
+  // left in a list of one kind of elements, which has a fault that reading it tells.
+  void match_left_over(const Part& array, Node& node, const std::vector<Node*>& open, const Scope& scope) {
+    const auto stands_once = [&](const Part& part, const Node& item) {
+      const bool alone = array.parts.size() == 1 && !tells_apart(part);
+      return (has_discriminator(part) || alone) && part.kind != Part::Kind::loop &&
+             part.kind != Part::Kind::constant && accepts(part, item);
+    };
+    const bool one_kind = array.parts.size() == 1 && array.parts.front()->kind == Part::Kind::loop &&
+                          array.parts.front()->parts.front()->kind == Part::Kind::object &&
+                          !tells_apart(*array.parts.front());
+    for (Node* item : open) {
+      if (item == nullptr) continue;
+      const bool again = std::any_of(array.parts.begin(), array.parts.end(),
+                                     [&](const auto& part) { return stands_once(*part, *item); });
+      if (again) {
+        bool is_same = false;
+        for (const Node* at = node.first; at != nullptr && !is_same; at = at->next)
+          is_same = at != item && at->used && equal(*at, *item);
+        if (!is_same) report(FindingId::home_conflict, *instance_->resource, item, {});
+        use_all(*item);
+      } else if (one_kind && item->is_object()) {
+        match_element(*array.parts.front(), *item, scope);
+      } else if (one_kind) {
+        wrong_type(*item, "object");
+      }
     }
   }
 
@@ -813,7 +869,10 @@ class Reader::Matching {
     const bool right = part.shape == Shape::string   ? node.is_string()
                        : part.shape == Shape::number ? node.kind == syntax::NodeKind::number
                                                      : node.kind == syntax::NodeKind::boolean;
-    if (!right) return wrong_type(node, shapes[static_cast<std::size_t>(part.shape)]);
+    if (!right) {
+      node.used = true;
+      return wrong_type(node, shapes[static_cast<std::size_t>(part.shape)]);
+    }
     if (part.facet == Facet::precision) {
       node.used = node.text == "minute";
       return;
@@ -837,7 +896,7 @@ class Reader::Matching {
         std::string charted;
         if (!append_charted_time(text, has_minute_mark(part, parent), charted)) {
           report(FindingId::time_form, *instance_->resource, &node,
-                 {"the text", "not a FHIR dateTime as its precision says"});
+                 {shown(part, text), "not a FHIR dateTime as its precision says"});
           return;
         }
         text = charted.size() == text.size() ? text : arena_.keep(charted);
@@ -845,7 +904,7 @@ class Reader::Matching {
       }
       case Render::time_of_day:
         if (!text.ends_with(":00") || !is_clocktime(text.substr(0, text.size() - 3))) {
-          report(FindingId::clocktime_form, *instance_->resource, &node, {"the text"});
+          report(FindingId::clocktime_form, *instance_->resource, &node, {shown(part, text)});
           return;
         }
         text.remove_suffix(3);
@@ -862,7 +921,7 @@ class Reader::Matching {
     const bool is_leaf_text = part.facet == Facet::self || part.facet == Facet::number;
     if (is_leaf_text && !part.also_loop && kind != Kind::code && kind != Kind::word && kind != Kind::any) {
       if (const auto fault = record::leaf_fault(kind, text); fault != FindingId::count) {
-        report(fault, *instance_->resource, &node, {"the text", "see the field's kind"});
+        report(fault, *instance_->resource, &node, {shown(part, text), "see the field's kind"});
         return;
       }
     }
@@ -925,16 +984,18 @@ class Reader::Matching {
       text = arena_.keep(uri);
     }
     if (spelling.number != nullptr && spelling.number->mark != '.') {
-      if (text.find('.') != std::string_view::npos) return refuse(FindingId::number_form, {"the text"});
+      if (text.find('.') != std::string_view::npos)
+        return refuse(FindingId::number_form, {shown(part, cell)});
       std::string number(text);
       std::replace(number.begin(), number.end(), spelling.number->mark, '.');
       text = arena_.keep(number);
     }
-    if (part.facet == Facet::value && !is_decimal(text)) return refuse(FindingId::number_form, {"the text"});
+    if (part.facet == Facet::value && !is_decimal(text))
+      return refuse(FindingId::number_form, {shown(part, cell)});
     const bool is_leaf_text = part.facet == Facet::self || part.facet == Facet::number;
     if (is_leaf_text && kind != Kind::code && kind != Kind::word && kind != Kind::any) {
       if (const auto fault = record::leaf_fault(kind, text); fault != FindingId::count)
-        return refuse(fault, {"the text", "see the field's kind"});
+        return refuse(fault, {shown(part, cell), "see the field's kind"});
     }
     if (!set(part, part.facet, text, node, scope, row)) return false;
     return spelling.unit.empty() || set(part, Facet::unit, spelling.unit, node, scope);

@@ -420,6 +420,15 @@ TEST_CASE("a column of elements may be the same in a visit by chance; two words 
             .ends_with("\nin,[in_i],both\ninch,[in_i],in\ninches,[in_i],in\nell,DECIDE,both\n"));
 }
 
+TEST_CASE("capitals tell units apart: a unit in other ones is for a person to decide") {
+  const auto draft = drafted({{"visits.csv", "visit,patient_id\nV-1,P-1\nV-2,P-2\n"},
+                              {"findings.csv",
+                               "visit,finding,value,unit\n"
+                               "V-1,length,2,MM\nV-1,width,1,mm\nV-2,length,3,ML\nV-2,width,3,mm\n"}});
+  CHECK(draft.files.at("unit.csv")
+            .ends_with("\n# nearest: mm\nMM,DECIDE,both\n# nearest: mL\nML,DECIDE,both\nmm,mm,both\n"));
+}
+
 TEST_CASE("files that do not belong together, and names that a template cannot have, are told") {
   const SampleFile visits = {"visits.csv", "visit,client\nV-1,C-1\nV-2,C-2\n"};
   CHECK(refusal({visits, {"other.csv", "x,y\n8,9\n"}}).starts_with(": no column joins these files"));

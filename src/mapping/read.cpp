@@ -573,7 +573,15 @@ class Reader::Matching {
       report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
     } else if (part.always && instance_->ours) {
       report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
+    } else if (instance_->ours && refers(part)) {
+      // What would stand in it may be known from the resource that it refers to.
+      copies_.push_back({&part, nullptr, &parent, scope});
     }
+  }
+
+  static bool refers(const Part& part) {
+    return (part.kind == Part::Kind::primitive && part.source == Source::reference) ||
+           std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) { return refers(*below); });
   }
 
   // A performer's reference leads to the Practitioner that holds its keys.

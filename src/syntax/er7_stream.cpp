@@ -138,6 +138,7 @@ bool Er7Stream::give_message(JsonPiece& piece, Line line) {
   begin(piece, line);
   ++messages_;
   const std::size_t first = line.begin;
+  const bool framed = line.frame_begins;
   const char delimiter = line.text.size() > 3 ? line.text[3] : '|';
   std::size_t lines = 0;  // before `line`
   while (true) {
@@ -158,6 +159,10 @@ bool Er7Stream::give_message(JsonPiece& piece, Line line) {
     const bool continues = line.kind == Kind::message && !pointer.empty() && line.text.size() > 3 &&
                            line.text[3] == delimiter && er7_raw_field(line.text, 14, delimiter) == pointer;
     if (there && (continues || (line.kind == Kind::segment && !frame_ended && !line.frame_begins))) continue;
+    if (framed && !frame_ended) {
+      piece.error = refuse("its MLLP frame has no end: the message may have been cut off",
+                           "ask the sender for the whole message", piece.line);
+    }
     give(piece, first, end);
     pass(end, ended);
     return true;

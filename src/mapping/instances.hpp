@@ -1,6 +1,7 @@
 // The instances of one input: recognised by their codes and put together to visits, before any field is read.
 #pragma once
 #include <deque>
+#include <list>
 #include <map>
 #include <string>
 #include <string_view>
@@ -66,7 +67,7 @@ class Instances {
   void gather(std::vector<Reader::Resource>& resources);
 
   std::deque<Instance>& all() { return instances_; }
-  std::deque<Visit>& visits() { return visits_; }
+  std::list<Visit>& visits() { return visits_; }
   /// Whether the entries say how to load them.
   bool is_transaction() const { return transaction_; }
   /// The instance that a reference leads to, or nullptr. `from` is the instance that holds it.
@@ -108,7 +109,7 @@ class Instances {
   std::vector<Unread>* unread_;
   std::deque<Reader::Resource> contained_;
   std::deque<Instance> instances_;
-  std::deque<Visit> visits_;
+  std::list<Visit> visits_;  // instances point to them: they stay where they are when one goes
   std::unordered_map<std::string_view, const Instance*> by_url_;
   std::unordered_multimap<std::string, const Instance*>
       by_identifier_;  // "system|value" of what visits share

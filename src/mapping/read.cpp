@@ -709,7 +709,8 @@ class Reader::Matching {
       }
       if (!found && part->pure_mirror && part->kind != Part::Kind::constant)
         copies_.push_back({part, nullptr, &node, scope});
-      if (!found && part->kind == Part::Kind::constant && instance_->ours) {
+      const bool always = part->kind == Part::Kind::constant || (part->always && !loop && !part->pure_mirror);
+      if (!found && always && part->when.empty() && instance_->ours) {
         report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
       }
     }
@@ -1170,7 +1171,9 @@ class Reader::Matching {
     if (part.kind == Part::Kind::primitive) {
       const auto expected = writer_.primitive_text(part, copy.scope, planned);
       if (copy.node == nullptr) {
+        // A batch has type and identifier in place of a reference.
         const bool by_identifier = part.source == Source::reference && copy.parent != nullptr &&
+                                   copy.parent->member("type") != nullptr &&
                                    same_target(expected, *copy.parent, part.beside_identifier);
         if (!expected.empty() && !by_identifier) missing(copy);
         return;
@@ -1320,9 +1323,11 @@ class Reader::Matching {
         return bytes(*request) == scratch_ || says(*request, scratch_);
       };
       const bool known = asks(writer_.repeat(*instance.planned)) || asks(Repeat::create_once) ||
-                         asks(Repeat::update) || asks(Repeat::create);
+                         asks(Repeat::update);
       if (!known && tell_) {
-        report(FindingId::mirror_differs, *instance.resource, request, {"identity"});
+        // Made anew at each load, it would be there twice.
+        report(asks(Repeat::create) ? FindingId::mirror_missing : FindingId::mirror_differs, *instance.resource,
+               request, {"identity"});
       }
       use_all(*request);
     }

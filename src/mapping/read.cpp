@@ -707,10 +707,11 @@ class Reader::Matching {
           match(*part, *claim(item), nullptr, scope);
         break;
       }
-      if (!found && part->pure_mirror && part->kind != Part::Kind::constant)
+      // An item that stands even when there is nothing to say is missed like a copy.
+      const bool expected = part->pure_mirror || (part->always && !part->one_way && !loop && instance_->ours);
+      if (!found && expected && part->kind != Part::Kind::constant)
         copies_.push_back({part, nullptr, &node, scope});
-      const bool always = part->kind == Part::Kind::constant || (part->always && !loop && !part->pure_mirror);
-      if (!found && always && part->when.empty() && instance_->ours) {
+      if (!found && part->kind == Part::Kind::constant && instance_->ours) {
         report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
       }
     }

@@ -1,5 +1,7 @@
 #include "syntax/xml_documents.hpp"
 
+#include <algorithm>
+
 #include "syntax/xml_encoding.hpp"
 #include "syntax/xml_markup.hpp"
 
@@ -55,6 +57,29 @@ bool XmlDocumentStream::give_error(JsonPiece& piece, std::size_t end, std::strin
   return true;
 }
 
+// Where the document behind one that never ends begins, at the start of a line: as that one does, or with an
+// XML declaration, which stands nowhere else (XML 1.0 section 2.8). Without one, the end.
+std::size_t XmlDocumentStream::next_beginning(std::size_t first, std::size_t from) const {
+  const std::string_view text = buffer_;
+  auto markup = next_markup(text, first);
+  while (markup.kind == Markup::other) markup = next_markup(text, markup.end);
+  const bool is_tag = markup.kind == Markup::start_tag || markup.kind == Markup::cut;
+  const auto name =
+      is_tag && markup.begin < text.size() ? tag_name(text.substr(markup.begin)) : std::string_view();
+  const auto begins = [&](std::string_view line) {
+    constexpr std::string_view behind_a_name = " \t\r\n/>";
+    if (line.starts_with("<?xml ")) return true;
+    if (name.empty() || line.size() < name.size() + 2 || line.front() != '<') return false;
+    return line.substr(1).starts_with(name) &&
+           behind_a_name.find(line[name.size() + 1]) != std::string_view::npos;
+  };
+  for (auto end = text.find('\n', std::max(markup.begin, from)); end != std::string_view::npos;
+       end = text.find('\n', end + 1)) {
+    if (begins(text.substr(end + 1))) return end + 1;
+  }
+  return text.size();
+}
+
 bool XmlDocumentStream::next(JsonPiece& piece) {
   if (!started_) {
     started_ = true;
@@ -83,28 +108,49 @@ bool XmlDocumentStream::next(JsonPiece& piece) {
     if (whole_) return give(piece, at_, buffer_.size());
     constexpr std::string_view mark = "\xEF\xBB\xBF";
     const bool marked = std::string_view(buffer_).substr(at_).starts_with(mark);
-    const auto first = at_ + (marked ? mark.size() : 0);
+    auto first = at_ + (marked ? mark.size() : 0);
     if (first < buffer_.size() && buffer_[first] != '<') {
       const auto next_tag = buffer_.find('<', first);
       if (next_tag == std::string::npos && fill()) continue;
       return give_error(piece, std::min(next_tag, buffer_.size()), "text that belongs to no XML document",
                         "take it out; a document begins with '<'");
     }
+    // Behind one that never ends each is looked at for itself alone: or each of many would be read to the
+    // end.
+    std::size_t stop = std::string::npos, seen = first;
+    while (broken_) {
+      stop = next_beginning(first, seen);
+      if (stop < buffer_.size()) break;
+      stop = std::string::npos;
+      if (buffer_.size() - at_ > limits_.record_bytes) break;
+      const auto marks = first - at_;
+      seen = buffer_.size() - at_ - 1;  // a line may end there
+      const bool more = fill();
+      first = at_ + marks;
+      seen += at_;
+      if (!more) break;
+    }
     std::size_t scan = first, depth = 0;
     bool long_one = false;
     while (true) {
-      const auto markup = next_markup(buffer_, scan);
+      const auto markup = next_markup(std::string_view(buffer_).substr(0, stop), scan);
+      if (markup.kind == Markup::cut && stop != std::string::npos) return give(piece, at_, stop);
       if (markup.kind == Markup::cut) {
         if (buffer_.size() - at_ > limits_.record_bytes) {
+          broken_ = true;
+          if (const auto end = next_beginning(first, first); end < buffer_.size())
+            return give(piece, at_, end);
           long_one = true;
           scan = buffer_.size();
           break;
         }
-        const auto ahead = scan - at_;
+        const auto ahead = scan - at_, marks = first - at_;
         const bool more = fill();
         scan = at_ + ahead;
+        first = at_ + marks;
         if (more) continue;
-        return give(piece, at_, buffer_.size());  // never ends: the reader of XML says where
+        broken_ = true;
+        return give(piece, at_, next_beginning(first, first));  // never ends: the reader of XML says where
       }
       scan = markup.end;
       if (markup.kind == Markup::start_tag) {

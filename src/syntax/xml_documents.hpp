@@ -10,8 +10,8 @@
 namespace charpie::syntax {
 
 /// Splits documents where the tags of one balance. What is not UTF-8 is one document to the end, for its
-/// bytes are not looked into. A document that never ends takes the rest. Memory: one document at most and a
-/// chunk.
+/// bytes are not looked into. A document that never ends takes what is behind it up to a line that begins as
+/// it does, or with an XML declaration. Memory: one document at most and a chunk.
 class XmlDocumentStream final : public PieceStream {
  public:
   /// The source must outlive the stream.
@@ -25,6 +25,7 @@ class XmlDocumentStream final : public PieceStream {
   bool give(JsonPiece& piece, std::size_t begin, std::size_t end);
   bool give_error(JsonPiece& piece, std::size_t end, std::string message, std::string mend);
   void pass(std::size_t end);
+  std::size_t next_beginning(std::size_t first, std::size_t from) const;
 
   ByteSource& source_;
   JsonStreamLimits limits_;
@@ -33,6 +34,7 @@ class XmlDocumentStream final : public PieceStream {
   std::size_t line_ = 1, column_ = 1;
   std::uint64_t ordinal_ = 0, before_buffer_ = 0;
   bool started_ = false, whole_ = false, source_ended_ = false;
+  bool broken_ = false;  // a document never ended: lines cut from here on, not tags alone
   std::optional<Error> source_error_;
 };
 

@@ -56,6 +56,27 @@ TEST_CASE("what is no document is said, and the rest goes on") {
   }
 }
 
+TEST_CASE("a document that never ends loses none of those behind it that begin a line as it does") {
+  for (const std::size_t chunk : {1u, 7u, 4096u}) {
+    CAPTURE(chunk);
+    using Pieces = std::vector<std::string>;
+    CHECK(pieces("<a>\n<b></a>\n<a/>\n<a>x</a>", chunk) ==
+          Pieces{"1:1 <a>\n<b></a>\n", "3:1 <a/>", "4:1 <a>x</a>"});
+    CHECK(pieces("<a c=\"1></a>\n<a c=\"2\"></a>\n<a/>\n", chunk) ==
+          Pieces{"1:1 <a c=\"1></a>\n", "2:1 <a c=\"2\"></a>", "3:1 <a/>"});
+    // Another name that begins so is no beginning; a declaration is one.
+    CHECK(pieces("<a><b>\n<ab></ab>\n<?xml version=\"1.0\"?><c/>", chunk) ==
+          Pieces{"1:1 <a><b>\n<ab></ab>\n", "3:1 <?xml version=\"1.0\"?><c/>"});
+    // Each line for itself, and not each to the end: many of them take no longer than one as long.
+    std::string broken;
+    for (int i = 0; i < 20000; ++i) broken += "<a>\n";
+    CHECK(pieces(broken + "<a/>", chunk).size() == 20001);
+    const std::string many(30, '-');
+    CHECK(pieces("<a><b>" + many + "\n<a>" + many + "</a>", chunk, 50) ==
+          Pieces{"1:1 <a><b>" + many + "\n", "2:1 <a>" + many + "</a>"});
+  }
+}
+
 TEST_CASE("bytes that are not UTF-8 are one document") {
   const std::string latin = "<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?><a>\xE4</a>";
   CHECK(pieces(latin, 16) == std::vector<std::string>{"1:1 " + latin});

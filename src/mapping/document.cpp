@@ -269,14 +269,15 @@ std::string_view value_of(const Node& element, std::string_view by) {
   return member == nullptr ? std::string_view{} : member->text;
 }
 
-// Each view of `at` that has one record in it.
-std::vector<Node*> views(Node& at, Way way, const std::string& by, Arena& arena) {
+// Each view of `at` that has one record in it. Elements on the way in which there is none go to `barren`.
+std::vector<Node*> views(Node& at, Way way, const std::string& by, Arena& arena,
+                         std::vector<const Node*>& barren) {
   if (way.empty()) return {&at};
   std::vector<Node*> made;
   Node* list = at.is_object() ? at.member(way.front()) : nullptr;
   if (list == nullptr) return made;
   if (!list->is_array()) {
-    for (Node* inside : views(*list, way.subspan(1), by, arena))
+    for (Node* inside : views(*list, way.subspan(1), by, arena, barren))
       made.push_back(with_member(at, *list, inside, arena));
     return made;
   }
@@ -301,7 +302,9 @@ std::vector<Node*> views(Node& at, Way way, const std::string& by, Arena& arena)
     return made;
   }
   for (Node* item = list->first; item != nullptr; item = item->next) {
-    for (Node* inside : views(*item, way.subspan(1), by, arena)) narrowed({inside});
+    const auto found = views(*item, way.subspan(1), by, arena, barren);
+    if (found.empty()) barren.push_back(item);
+    for (Node* inside : found) narrowed({inside});
   }
   return made;
 }
@@ -355,8 +358,9 @@ bool join_at(Node& into, Node& next, Way way, const std::string& by, bool inside
 
 }  // namespace
 
-std::vector<Node*> split_records(Node& root, const Layout& layout, Arena& arena) {
-  return views(root, layout.records, layout.records_by, arena);
+std::vector<Node*> split_records(Node& root, const Layout& layout, Arena& arena,
+                                 std::vector<const Node*>& barren) {
+  return views(root, layout.records, layout.records_by, arena, barren);
 }
 
 bool join_records(Node& into, Node& next, const Layout& layout) {

@@ -25,8 +25,10 @@ Outcome close_cells(syntax::Node& root, const Layout& layout, Arena& arena, cons
 
 /// The records of a document: for each, the document with one element in the list that Layout::records names
 /// (or, with records_by, those elements that have one value in common). What is around the list is shared,
-/// not copied. The document itself where the layout says nothing. Empty when the list is not there.
-std::vector<syntax::Node*> split_records(syntax::Node& root, const Layout& layout, Arena& arena);
+/// not copied. The document itself where the layout says nothing. Empty when the list is not there. Elements
+/// around it in which there is none go to `barren`.
+std::vector<syntax::Node*> split_records(syntax::Node& root, const Layout& layout, Arena& arena,
+                                         std::vector<const syntax::Node*>& barren);
 
 /// Joins the document of a record to that of the record before, when both are the same but for the list of
 /// records and what is around the list says something. `into` takes the elements over; both must live in one

@@ -581,7 +581,8 @@ class Reader::Matching {
 
   static bool refers(const Part& part) {
     return (part.kind == Part::Kind::primitive && part.source == Source::reference) ||
-           std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) { return refers(*below); });
+           std::any_of(part.parts.begin(), part.parts.end(),
+                       [](const auto& below) { return refers(*below); });
   }
 
   // A performer's reference leads to the Practitioner that holds its keys.
@@ -1323,12 +1324,12 @@ class Reader::Matching {
         writer_.append_request(*instance.planned, repeat, scratch_);
         return bytes(*request) == scratch_ || says(*request, scratch_);
       };
-      const bool known = asks(writer_.repeat(*instance.planned)) || asks(Repeat::create_once) ||
-                         asks(Repeat::update);
+      const bool known =
+          asks(writer_.repeat(*instance.planned)) || asks(Repeat::create_once) || asks(Repeat::update);
       if (!known && tell_) {
         // Made anew at each load, it would be there twice.
-        report(asks(Repeat::create) ? FindingId::mirror_missing : FindingId::mirror_differs, *instance.resource,
-               request, {"identity"});
+        report(asks(Repeat::create) ? FindingId::mirror_missing : FindingId::mirror_differs,
+               *instance.resource, request, {"identity"});
       }
       use_all(*request);
     }
@@ -1436,14 +1437,18 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
                   std::vector<Record>& records, bool of_set) {
   std::vector<Resource> resources;
   if (mapping_->is_document()) {
-    for (Node* one : split_records(tree, mapping_->layout(), arena)) {
+    std::string way;
+    for (const auto& piece : mapping_->layout().records) way.append(way.empty() ? "" : ".").append(piece);
+    std::vector<const Node*> barren;
+    for (Node* one : split_records(tree, mapping_->layout(), arena, barren)) {
       resources.push_back({one, bytes, {}, {}, 0, nullptr, 0});
       resources.back().whole = &tree;
     }
     if (resources.empty()) {
-      std::string way;
-      for (const auto& piece : mapping_->layout().records) way.append(way.empty() ? "" : ".").append(piece);
       findings.report(FindingId::layout_no_record, {}, tree.begin, {way});
+    } else {
+      // A patient or an order without results, beside one that has them all.
+      for (const Node* one : barren) findings.report(FindingId::instance_unread, way, one->begin, {});
     }
     return read(resources, arena, findings, records, of_set);
   }

@@ -30,6 +30,7 @@ struct KeptKey {
 struct ToldInOrder {
   std::uint64_t place = 0;
   record::FindingId id{};
+  bool amends = false;  // KeptKey::amends
 };
 
 /// What is counted while records pass.

@@ -124,13 +124,20 @@ bool Converter::passes(const record::Record& record, std::uint64_t place, const 
                        std::vector<Finding>& found) {
   if (batch.told.empty()) return true;
   reader_.begin_findings(record);
+  const auto* id = record.at(record::FieldId::id);
+  const auto offset = id == nullptr ? record.root->offset : id->offset;
+  const bool one_version = conversion_->write && site_ == nullptr && conversion_->options.pack == "bulk";
   for (const auto& one : batch.told) {
     if (one.place != place) continue;
-    const auto* id = record.at(record::FieldId::id);
-    reader_.findings().report(
-        one.id, "id", id == nullptr ? record.root->offset : id->offset,
-        {one.id == record::FindingId::record_twice ? "an earlier place of this run"
-                                                   : std::to_string(RecordKeys::most_keys)});
+    if (one.id != FindingId::record_twice) {
+      reader_.findings().report(one.id, "id", offset, {std::to_string(RecordKeys::most_keys)});
+    } else if (one_version) {
+      reader_.findings().report(FindingId::not_written, "id", offset,
+                                {"a bulk folder holds one version of a record, and an earlier one is in it; "
+                                 "send the last one alone"});
+    } else if (!one.amends) {
+      reader_.findings().report(one.id, "id", offset, {"an earlier place of this run"});
+    }
   }
   auto told = reader_.take_findings();
   let_pass(told, conversion_->let);

@@ -75,7 +75,7 @@ bool RecordKeys::review(Batch& batch) {
         batch.told.push_back({one.place, FindingId::keys_not_kept});
         break;
       case Met::again:
-        if (!one.amends) batch.told.push_back({one.place, FindingId::record_twice});
+        batch.told.push_back({one.place, FindingId::record_twice, one.amends});
         break;
       case Met::first:
       case Met::not_kept:

@@ -120,7 +120,7 @@ bool XmlDocumentStream::next(JsonPiece& piece) {
     std::size_t stop = std::string::npos, seen = first;
     while (broken_) {
       stop = next_beginning(first, seen);
-      if (stop < buffer_.size()) break;
+      if (stop < buffer_.size() && stop - at_ <= limits_.record_bytes) break;
       stop = std::string::npos;
       if (buffer_.size() - at_ > limits_.record_bytes) break;
       const auto marks = first - at_;
@@ -138,8 +138,8 @@ bool XmlDocumentStream::next(JsonPiece& piece) {
       if (markup.kind == Markup::cut) {
         if (buffer_.size() - at_ > limits_.record_bytes) {
           broken_ = true;
-          if (const auto end = next_beginning(first, first); end < buffer_.size())
-            return give(piece, at_, end);
+          const auto end = next_beginning(first, first);
+          if (end < buffer_.size() && end - at_ <= limits_.record_bytes) return give(piece, at_, end);
           long_one = true;
           scan = buffer_.size();
           break;

@@ -8,6 +8,7 @@
 
 #include "base/utf8.hpp"
 #include "syntax/xml.hpp"
+#include "syntax/xml_documents.hpp"
 #include "syntax/xml_stream.hpp"
 #include "syntax/xml_write.hpp"
 
@@ -80,6 +81,22 @@ std::string cut(std::string_view bytes, std::size_t chunk, const XmlRecords& rec
   return all;
 }
 
+// The documents of a stream as one text; each stands in the bytes where it says.
+std::string documents(std::string_view bytes, std::size_t chunk, std::size_t longest) {
+  TextSource source(bytes);
+  XmlDocumentStream stream(source, {.record_bytes = longest, .chunk_bytes = chunk});
+  JsonPiece piece;
+  std::string all;
+  std::uint64_t count = 0;
+  while (stream.next(piece)) {
+    require(piece.ordinal == ++count && count <= bytes.size() + 2);
+    require(bytes.substr(piece.offset, piece.bytes.size()) == piece.bytes);
+    all += std::to_string(piece.line) + ":" + std::to_string(piece.column) + " " + piece.bytes +
+           (piece.error ? piece.error->message : "") + "\n";
+  }
+  return all;
+}
+
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
@@ -93,6 +110,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   const std::string_view bytes(reinterpret_cast<const char*>(data) + 1, size - 1);
   const XmlRecords records{(data[0] & 4) != 0 ? "a" : ""};
   require(cut(bytes, 1 + data[0] / 8u, records, names) == cut(bytes, 4096, records, names));
+  const std::size_t longest = (data[0] & 4) != 0 ? 64 : 1u << 20;
+  require(documents(bytes, 1 + data[0] / 8u, longest) == documents(bytes, 4096, longest));
   Arena arena;
   const auto document = read_xml(bytes, arena, names, how);
   if (!document) {

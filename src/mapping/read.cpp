@@ -1457,6 +1457,9 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
     std::uint32_t number = 0;
     const bool is_history = plain_text(tree.member("type")) == "history";
     std::set<std::string_view> newest;
+    // It may change what all the rest means (R4, resource.html: a modifier element).
+    if (const Node* rules = tree.member("implicitRules"))
+      findings.report(FindingId::instance_unread, "Bundle.implicitRules", rules->begin, {});
     Node* entries = tree.member("entry");
     for (Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
          entry = entry->next, ++number) {

@@ -62,20 +62,21 @@ class Appender {
     if (size > 64) {
       std::memcpy(to, from, size);
     } else if (size >= 32) {
-      move<32>(from, to);
-      move<32>(from + size - 32, to + size - 32);
+      move_ends<32>(from, size, to);
     } else if (size >= 16) {
-      move<16>(from, to);
-      move<16>(from + size - 16, to + size - 16);
+      move_ends<16>(from, size, to);
     } else if (size >= 8) {
-      move<8>(from, to);
-      move<8>(from + size - 8, to + size - 8);
+      move_ends<8>(from, size, to);
     } else if (size >= 4) {
-      move<4>(from, to);
-      move<4>(from + size - 4, to + size - 4);
+      move_ends<4>(from, size, to);
     } else {
       for (std::size_t i = 0; i < size; ++i) to[i] = from[i];
     }
+  }
+  template <std::size_t piece>
+  static void move_ends(const char* from, std::size_t size, char* to) {
+    move<piece>(from, to);
+    move<piece>(from + size - piece, to + size - piece);
   }
   template <std::size_t size>
   static void move(const char* from, char* to) {

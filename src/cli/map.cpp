@@ -2,7 +2,6 @@
 // one; and for whoever must know what we write and read without this program: definitions for terminology
 // servers and guides.
 #include <CLI/CLI.hpp>
-#include <algorithm>
 #include <filesystem>
 #include <map>
 #include <memory>

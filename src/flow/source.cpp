@@ -1,6 +1,5 @@
 #include "flow/source.hpp"
 
-#include <algorithm>
 #include <filesystem>
 
 #include "flow/bulk_set.hpp"

@@ -12,11 +12,6 @@ class Program::Builder {
  public:
   explicit Builder(Program& program) : program_(program) {}
 
-  // Of a template; returns where its steps begin.
-  std::uint32_t add(const Outline& outline, std::string_view resource_type) {
-    resource_type_ = resource_type;
-    return add(outline);
-  }
   std::uint32_t add(const Outline& outline) {
     const auto at = open(outline);
     sequence(outline.inside, at);
@@ -24,6 +19,18 @@ class Program::Builder {
     if (outline.inside.size() == 1 && is_bracket(step(at)) && is_bracket(step(at + 1))) join(at, outline);
     return at;
   }
+  // The bodies of all templates; nothing where one has none. Notes in the program where their steps begin.
+  void add_bodies(const std::vector<std::optional<Outline>>& bodies, const std::vector<Template>& templates) {
+    for (const auto& body : bodies) {
+      if (body) see_neighbours(*body);
+    }
+    for (std::size_t i = 0; i < bodies.size(); ++i) {
+      resource_type_ = templates[i].resource_type;
+      program_.starts_.push_back(bodies[i] ? add(*bodies[i]) : no_step);
+    }
+  }
+
+ private:
   // Which members that are shared stand beside each other; of all templates, before the first is added.
   void see_neighbours(const Outline& body) {
     std::uint32_t before = 0;
@@ -34,7 +41,6 @@ class Program::Builder {
     meet(before, 0);
   }
 
- private:
   Step& step(std::uint32_t at) { return program_.steps_[at]; }
   std::uint32_t here() const { return static_cast<std::uint32_t>(program_.steps_.size()); }
 
@@ -288,12 +294,11 @@ void Program::build(std::vector<Template>& templates) {
   bytes_.reserve(bytes + Appender::spare);
   Arena texts;
   // What is only read has steps of its own, which no template leads to: reading compares copies by them.
-  std::vector<Outline> bodies, read_only;
+  std::vector<std::optional<Outline>> bodies;
+  std::vector<Outline> read_only;
   for (auto& made_from : templates) bodies.push_back(outline_in_json(made_from, texts, read_only));
   Builder builder(*this);
-  for (const auto& body : bodies) builder.see_neighbours(body);
-  for (std::size_t i = 0; i < bodies.size(); ++i)
-    starts_.push_back(builder.add(bodies[i], templates[i].resource_type));
+  builder.add_bodies(bodies, templates);
   for (const auto& one : read_only) builder.add(one);
   bytes_.append(Appender::spare, ' ');
 }
@@ -304,12 +309,7 @@ void Program::build(std::vector<Template>& templates, const fhir::Elements& elem
   std::vector<std::optional<Outline>> bodies;
   for (auto& made_from : templates)
     bodies.push_back(made_from.one_way ? std::nullopt : outline_in_xml(made_from, elements, texts));
-  Builder builder(*this);
-  for (const auto& body : bodies) {
-    if (body) builder.see_neighbours(*body);
-  }
-  for (std::size_t i = 0; i < bodies.size(); ++i)
-    starts_.push_back(bodies[i] ? builder.add(*bodies[i], templates[i].resource_type) : no_step);
+  Builder(*this).add_bodies(bodies, templates);
   bytes_.append(Appender::spare, ' ');
 }
 

@@ -770,14 +770,14 @@ class Reader::Matching {
   // Of a site's layout: what has the shape of an item that stands once, but stands once more; and what is
   // left in a list of one kind of elements, which has a fault that reading it tells.
   void match_left_over(const Part& array, Node& node, const std::vector<Node*>& open, const Scope& scope) {
+    if (std::all_of(open.begin(), open.end(), [](const Node* item) { return item == nullptr; })) return;
+    const bool alone = array.parts.size() == 1 && !tells_apart(*array.parts.front());
     const auto stands_once = [&](const Part& part, const Node& item) {
-      const bool alone = array.parts.size() == 1 && !tells_apart(part);
       return (has_discriminator(part) || alone) && part.kind != Part::Kind::loop &&
              part.kind != Part::Kind::constant && accepts(part, item);
     };
-    const bool one_kind = array.parts.size() == 1 && array.parts.front()->kind == Part::Kind::loop &&
-                          array.parts.front()->parts.front()->kind == Part::Kind::object &&
-                          !tells_apart(*array.parts.front());
+    const bool one_kind = alone && array.parts.front()->kind == Part::Kind::loop &&
+                          array.parts.front()->parts.front()->kind == Part::Kind::object;
     for (Node* item : open) {
       if (item == nullptr) continue;
       const bool again = std::any_of(array.parts.begin(), array.parts.end(),
@@ -1437,18 +1437,20 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
                   std::vector<Record>& records, bool of_set) {
   std::vector<Resource> resources;
   if (mapping_->is_document()) {
-    std::string way;
-    for (const auto& piece : mapping_->layout().records) way.append(way.empty() ? "" : ".").append(piece);
     std::vector<const Node*> barren;
     for (Node* one : split_records(tree, mapping_->layout(), arena, barren)) {
       resources.push_back({one, bytes, {}, {}, 0, nullptr, 0});
       resources.back().whole = &tree;
     }
-    if (resources.empty()) {
-      findings.report(FindingId::layout_no_record, {}, tree.begin, {way});
-    } else {
-      // A patient or an order without results, beside one that has them all.
-      for (const Node* one : barren) findings.report(FindingId::instance_unread, way, one->begin, {});
+    if (resources.empty() || !barren.empty()) {
+      std::string way;
+      for (const auto& piece : mapping_->layout().records) way.append(way.empty() ? "" : ".").append(piece);
+      if (resources.empty()) {
+        findings.report(FindingId::layout_no_record, {}, tree.begin, {way});
+      } else {
+        // A patient or an order without results, beside one that has them all.
+        for (const Node* one : barren) findings.report(FindingId::instance_unread, way, one->begin, {});
+      }
     }
     return read(resources, arena, findings, records, of_set);
   }

@@ -118,7 +118,7 @@ void run_due(Session& session, const Request& request) {
       }
       if (records.empty()) ++left_out;
       for (const auto& one : records) {
-        if (blocked.contains(one.text(FieldId::id)) || blocked.contains("")) {
+        if (blocked.contains(one.name()) || blocked.contains("")) {
           ++left_out;
         } else if (auto added = list.add(one); !added) {
           return session.fail(added.error());

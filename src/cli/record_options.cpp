@@ -78,15 +78,15 @@ CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::st
   for (const auto& one : flow::forms()) {
     if (!outside_only || !one.is_record()) names.emplace_back(one.name);
   }
-  const CLI::IsMember member(names);
-  const auto check = [member](std::string& text) {
-    return flow::names_layout(text) ? std::string{} : member(text);
-  };
   std::string listed;
-  for (const auto& one : names) listed.append(listed.empty() ? "" : ", ").append(one);
-  for (const auto one : flow::standard_layouts()) listed.append(", ").append(one);
-  return command.add_option(name, form, help)
-      ->check(CLI::Validator(check, "{" + listed + ", site:NAME, site:./FOLDER}"));
+  for (const auto& one : names) listed.append(one).append(", ");
+  for (const auto one : flow::standard_layouts()) listed.append(one).append(", ");
+  listed = "{" + listed + "site:NAME, site:./FOLDER}";
+  const auto check = [names, listed](const std::string& text) {
+    const bool is_one = flow::names_layout(text) || std::find(names.begin(), names.end(), text) != names.end();
+    return is_one ? std::string{} : text + " is none of " + listed;
+  };
+  return command.add_option(name, form, help)->check(CLI::Validator(check, listed));
 }
 
 void add_mapping_options(CLI::App& command, mapping::Options& options) {

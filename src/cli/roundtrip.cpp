@@ -46,7 +46,7 @@ class TripWorker final : public flow::Worker {
     auto found = reader_.take_findings();
     std::vector<bool> had_to_pass;
     for (const auto& one : records) {
-      had_to_pass.push_back(flow::blocks(found, one.text(record::FieldId::id)));
+      had_to_pass.push_back(flow::blocks(found, one.name()));
     }
     flow::let_pass(found, let_);
     batch.tally.records += std::max<std::size_t>(records.size(), 1);

@@ -21,9 +21,9 @@ using mapping::Planned;
 using record::Finding;
 using record::FindingId;
 
-bool blocks(std::span<const Finding> findings, std::string_view record_key) {
+bool blocks(std::span<const Finding> findings, std::string_view record_name) {
   return std::any_of(findings.begin(), findings.end(), [&](const Finding& one) {
-    return one.blocks && (one.record_key.empty() || one.record_key == record_key);
+    return one.blocks && (one.record_key.empty() || one.record_key == record_name);
   });
 }
 
@@ -90,7 +90,7 @@ void Converter::work_on(const syntax::JsonPiece& piece, Batch& batch) {
     // A record that is held back happened all the same: without it the visits around it would seem to
     // contradict.
     if (notes_) notes_->append(one, batch.notes);
-    bool goes_on = !blocks(found, one.text(record::FieldId::id)) && passes(one, first + i, batch, found);
+    bool goes_on = !blocks(found, one.name()) && passes(one, first + i, batch, found);
     if (goes_on && conversion_->write) {
       reader_.begin_findings(one);
       if (const auto written = write(one, batch); !written) {
@@ -141,7 +141,7 @@ bool Converter::passes(const record::Record& record, std::uint64_t place, const 
   }
   auto told = reader_.take_findings();
   let_pass(told, conversion_->let);
-  const bool held_back = blocks(told, record.text(record::FieldId::id));
+  const bool held_back = blocks(told, record.name());
   for (auto& one : told) found.push_back(std::move(one));
   return !held_back;
 }
@@ -258,7 +258,7 @@ bool Converter::find_old(const record::Record& record) {
   const auto records = old_reader_.read(old_piece_, conversion_->replaces->file());
   auto found = old_reader_.take_findings();
   let_pass(found, conversion_->let);
-  if (records.empty() || blocks(found, record.text(record::FieldId::id))) return false;
+  if (records.empty() || blocks(found, record.name())) return false;
   old_ = &records.front();
   return true;
 }

@@ -35,7 +35,7 @@ struct Conversion {
 };
 
 /// Whether any of the findings blocks that record. Findings without a record's key concern all of a piece.
-bool blocks(std::span<const record::Finding> findings, std::string_view record_key);
+bool blocks(std::span<const record::Finding> findings, std::string_view record_name);
 /// Takes from the selected findings that they block.
 void let_pass(std::span<record::Finding> findings, const std::optional<rules::Selection>& let);
 

@@ -45,7 +45,7 @@ Result<Coverage> cover(const std::vector<std::string>& files, const Engine& engi
           fields.emplace(field.path);
         });
         for (const auto& field : fields) ++filled[field];
-        if (blocks(found, one.text(record::FieldId::id))) ++coverage.blocked;
+        if (blocks(found, one.name())) ++coverage.blocked;
       }
       for (const auto& one : found) {
         if (one.id == record::FindingId::instance_unread)

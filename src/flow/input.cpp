@@ -57,6 +57,8 @@ class CsvDocuments final : public syntax::PieceStream {
     }
     if (!(groups_ != nullptr ? groups_->next(piece) : rows_->next(piece))) return false;
     piece.context = header_;
+    piece.begins_table = !begun_;
+    begun_ = true;
     return true;
   }
 
@@ -70,7 +72,7 @@ class CsvDocuments final : public syntax::PieceStream {
   std::unique_ptr<syntax::CsvGroups> groups_;
   std::string header_;  // one a line
   std::optional<Error> trouble_;
-  bool told_ = false;
+  bool told_ = false, begun_ = false;
 };
 
 // The pieces of files, which outlive them, as the layout of the cut does.

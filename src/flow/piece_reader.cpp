@@ -19,9 +19,11 @@ using record::FindingId;
 
 // The finding of a piece that cannot be read, by the syntax of its form.
 FindingId broken_finding(Syntax syntax, std::string_view bytes) {
-  // The stream cuts out the end of a batch only when it counts other messages.
-  if (syntax == Syntax::hl7v2 && (bytes.starts_with("BTS") || bytes.starts_with("FTS")))
-    return FindingId::hl7_batch_count;
+  // The stream cuts out the two ends of a batch only when messages may be missing between them.
+  if (syntax == Syntax::hl7v2) {
+    for (const auto segment : {"BHS", "BTS", "FHS", "FTS"})
+      if (bytes.starts_with(segment)) return FindingId::hl7_batch_count;
+  }
   switch (syntax) {
     case Syntax::json:
       return FindingId::json_syntax;
@@ -99,6 +101,27 @@ Result<syntax::Node*> PieceReader::read_tree(const syntax::JsonPiece& piece) {
   return document->root;
 }
 
+// Of a header, which is told once: with the first piece behind it.
+void PieceReader::tell_missing_columns(const syntax::JsonPiece& piece) {
+  const auto& mapping = engine_->mapping(*form_);
+  for (const auto& column : mapping::missing_columns(piece, mapping, arena_)) {
+    findings_.report(FindingId::csv_column_missing, {}, record::Findings::no_place, {column.name});
+    for (auto& found : findings_.take()) {
+      const auto part =
+          std::find_if(piece.parts.begin(), piece.parts.end(), [&](const syntax::PiecePart& one) {
+            return one.source == column.table && !one.file.empty();
+          });
+      if (part != piece.parts.end())
+        found.file = part->file;
+      else if (mapping.layout().is_folder())
+        found.file = mapping.layout().tables[column.table].file;
+      found.line = 1;
+      found.column = 1;
+      placed_.push_back(std::move(found));
+    }
+  }
+}
+
 std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std::string_view file) {
   piece_ = &piece;
   text_ = piece.bytes;
@@ -109,7 +132,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
   unread_.clear();
   taken_.clear();
   tree_ = nullptr;
-  broken_.clear();
+  placed_.clear();
   findings_.begin(file, {}, piece.bytes, narrow(piece.line), narrow(piece.column));
   findings_.set_parts(piece.parts);
   const auto broken = [&](const Error& error, std::size_t line, std::size_t column) {
@@ -118,19 +141,22 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
     const auto offset =
         of_ours ? narrow(syntax::offset_of(piece.bytes, {1, error.column})) : record::Findings::no_place;
     findings_.report(broken_finding(form_->syntax, piece.bytes), {}, offset, {error.message});
-    broken_ = findings_.take();
-    if (!of_ours) {
-      broken_.back().line = narrow(line);
-      broken_.back().column = narrow(column);
+    for (auto& found : findings_.take()) {
+      if (!of_ours) {
+        found.line = narrow(line);
+        found.column = narrow(column);
+      }
+      if (!error.file.empty()) found.file = error.file;
+      if (!error.mend.empty()) found.mend = error.mend;
+      placed_.push_back(std::move(found));
     }
-    if (!error.file.empty()) broken_.back().file = error.file;
-    if (!error.mend.empty()) broken_.back().mend = error.mend;
     arena_.reset();  // half a tree, which nobody needs while the rejects are written
   };
   if (piece.error) {
     broken(*piece.error, piece.error->line, piece.error->column);
     return {};
   }
+  if (piece.begins_table) tell_missing_columns(piece);
   const bool is_record = form_->is_record();
   auto tree = read_tree(piece);
   if (!tree) {
@@ -158,13 +184,13 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
 }
 
 void PieceReader::begin_findings(const record::Record& record) {
-  findings_.begin(file_, record.text(record::FieldId::id), text_, narrow(piece_->line),
+  findings_.begin(file_, record.name(), text_, narrow(piece_->line),
                   narrow(piece_->column));
 }
 
 std::vector<record::Finding> PieceReader::take_findings() {
-  auto found = std::move(broken_);
-  broken_.clear();
+  auto found = std::move(placed_);
+  placed_.clear();
   for (auto& one : findings_.take()) found.push_back(std::move(one));
   return found;
 }

@@ -57,6 +57,7 @@ class PieceReader {
   const Form* form_;
   rules::RecordChecks checks_;
   Result<syntax::Node*> read_tree(const syntax::JsonPiece& piece);
+  void tell_missing_columns(const syntax::JsonPiece& piece);
   std::string_view text_;  // of the piece, in UTF-8: what places count in
   std::optional<fhir::StrictReader> strict_;
   std::optional<fhir::ContentChecks> content_;
@@ -66,7 +67,7 @@ class PieceReader {
   std::vector<mapping::Unread> unread_;
   std::vector<mapping::Taken> taken_;
   const syntax::Node* tree_ = nullptr;
-  std::vector<record::Finding> broken_;  // text that is no JSON: its place comes from the parser
+  std::vector<record::Finding> placed_;  // with a place that is no offset: broken text, headers
   std::vector<record::Record> records_;
   const syntax::JsonPiece* piece_ = nullptr;
   std::string_view file_;

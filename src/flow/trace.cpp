@@ -49,7 +49,7 @@ class Trace {
                      [&](const auto& a, const auto& b) { return order(a) < order(b); });
     for (const auto& one : taken) add(one);
     for (const auto& one : reader_.unread()) {
-      if (one.record_key != found_.record->text(record::FieldId::id)) continue;
+      if (one.record_key != found_.record->name()) continue;
       TracedElement element{.kind = TracedElement::Kind::unread, .element = one.path};
       stand(*one.node, element);
       traced_.push_back(std::move(element));

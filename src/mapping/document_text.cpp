@@ -57,18 +57,27 @@ std::string_view take_row(std::string_view& rows) {
   return row;
 }
 
-// The context of a piece of CSV are the headers of its files, one a line.
-Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena) {
-  const Layout& layout = mapping.layout();
-  const auto how = csv_reading(layout);
+// The context of a piece of CSV are the headers of its files, one a line, in the order of the tables.
+Result<std::vector<syntax::CsvHeader>> read_headers(const syntax::JsonPiece& piece, const Layout& layout,
+                                                    Arena& arena) {
   std::vector<syntax::CsvCell> cells;
   std::vector<syntax::CsvHeader> headers;
   std::string_view rest = piece.context;
   for (std::size_t i = 0; i < layout.tables.size(); ++i) {
-    if (auto read = syntax::read_csv_cells(take_row(rest), how, arena, cells); !read) return read.error();
+    if (auto read = syntax::read_csv_cells(take_row(rest), csv_reading(layout), arena, cells); !read)
+      return read.error();
     for (auto& columns = headers.emplace_back().columns; const auto& cell : cells)
       columns.emplace_back(cell.text);
   }
+  return headers;
+}
+
+Result<Node*> read_csv_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena) {
+  const Layout& layout = mapping.layout();
+  const auto how = csv_reading(layout);
+  auto read = read_headers(piece, layout, arena);
+  if (!read) return read.error();
+  const auto& headers = *read;
   if (layout.is_row()) return syntax::read_csv_row(piece.bytes, headers.front(), how, arena, mapping.names());
   std::vector<syntax::CsvSource> sources;
   for (const auto& table : layout.tables) {
@@ -177,6 +186,19 @@ Outcome write_tree(Node& root, const Layout& layout, bool alone, Arena& arena, c
 }
 
 }  // namespace
+
+std::vector<MissingColumn> missing_columns(const syntax::JsonPiece& piece, const Mapping& mapping,
+                                           Arena& arena) {
+  std::vector<MissingColumn> missing;
+  const auto& tables = mapping.layout().tables;
+  const auto headers = read_headers(piece, mapping.layout(), arena);
+  if (!headers) return missing;
+  for (std::size_t i = 0; i < tables.size(); ++i) {
+    for (const auto& name : tables[i].columns)
+      if ((*headers)[i].column(name) == syntax::CsvHeader::none) missing.push_back({i, name});
+  }
+  return missing;
+}
 
 Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena) {
   const Layout& layout = mapping.layout();

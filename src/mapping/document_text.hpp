@@ -4,6 +4,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/arena.hpp"
 #include "base/result.hpp"
@@ -27,6 +28,15 @@ std::size_t file_count(const Layout& layout);
 /// element, or the headers of the CSV files. Tree and text live in the arena, or are views into the piece.
 /// Error::invalid with line and column.
 Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena);
+
+/// The columns that the layout names and the headers in the piece's context lack, each with the number of its
+/// table. None where the headers cannot be read: read_document() says so.
+struct MissingColumn {
+  std::size_t table;
+  std::string_view name;  // of the layout
+};
+std::vector<MissingColumn> missing_columns(const syntax::JsonPiece& piece, const Mapping& mapping,
+                                           Arena& arena);
 
 /// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header,
 /// of several files the rows of one behind those of the other.

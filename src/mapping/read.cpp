@@ -116,7 +116,7 @@ class Reader::Matching {
   void read_visit(Visit& visit) {
     const auto mark = findings_.all().size();
     visit.record.root = record::make_group(arena_, record::field(FieldId::visit));
-    visit.record.root->offset = visit.panel->resource->node->begin;
+    visit.record.root->offset = beginning_of(*visit.panel->resource->node);
     visit.record.file = visit.panel->resource->file;
     visit.record.line = visit.panel->resource->line;
     Value* format = record::make_leaf(arena_, Kind::text, "wound-visit/1");
@@ -168,8 +168,31 @@ class Reader::Matching {
     instance_ = visit.panel;
     for (const auto& one : mapping_.layout().inferred) infer(one, visit);
     check_quantities(*visit.record.root, record::field(FieldId::visit));
-    visit.record_key = visit.record.text(FieldId::id);
+    name_record(visit);
     findings_.name_since(mark, visit.record_key);
+  }
+
+  // Where the element of a document begins that the record is; an instance is its own.
+  std::uint32_t beginning_of(const Node& node) const {
+    const Node* at = &node;
+    for (const auto& step : mapping_.layout().records) {
+      const Node* inside = at->is_object() ? at->member(step) : nullptr;
+      if (inside != nullptr && inside->is_array()) inside = inside->first;
+      if (inside == nullptr) break;
+      at = inside;
+    }
+    return at->begin;
+  }
+
+  // Findings about a record that has no id must not hold back those beside it.
+  void name_record(Visit& visit) {
+    const auto& all = instances_.visits();
+    if (all.size() > 1 && visit.record.text(FieldId::id).empty()) {
+      const auto place = std::find_if(all.begin(), all.end(), [&](const Visit& one) { return &one == &visit; });
+      visit.record.stand_in =
+          arena_.keep("(record " + std::to_string(std::distance(all.begin(), place) + 1) + ")");
+    }
+    visit.record_key = visit.record.name();
   }
 
   // What a record cannot do without and the layout's documents may leave out; it is told from what it was
@@ -241,7 +264,7 @@ class Reader::Matching {
           match_sayings(sayings, *instance, visit);
       }
     }
-    visit.record_key = visit.record.text(FieldId::id);
+    name_record(visit);
   }
 
   void match_sayings(const Template& sayings, Instance& instance, Visit& visit) {
@@ -537,7 +560,10 @@ class Reader::Matching {
     if (security == nullptr) return;
     security->used = true;
     for (Node* at = security->first; at != nullptr; at = at->next) {
-      if (is_label(*at)) use_all(*at);
+      const auto label = label_of(*at);
+      if (label.empty()) continue;
+      use_all(*at);
+      tell_label(label, *at);
     }
   }
 
@@ -797,12 +823,21 @@ class Reader::Matching {
   }
 
   // A security label that a run can set: it says something of the resource, nothing of the visit.
-  bool is_label(const Node& coding) const {
-    const auto& standards = mapping_.terms().standards();
-    return std::any_of(standards.begin(), standards.end(), [&](const auto& one) {
-      return one.second.use == "label" && one.second.code == plain_text(coding.member("code")) &&
-             one.second.system == plain_text(coding.member("system"));
-    });
+  // Its code, or nothing.
+  std::string_view label_of(const Node& coding) const {
+    for (const auto& [name, standard] : mapping_.terms().standards()) {
+      if (standard.use == "label" && standard.code == plain_text(coding.member("code")) &&
+          standard.system == plain_text(coding.member("system")))
+        return standard.code;
+    }
+    return {};
+  }
+
+  // Records have no place for a label: one that this run does not set anew is told, once.
+  void tell_label(std::string_view label, const Node& coding) {
+    const auto& set = options_.labels;
+    if (std::find(set.begin(), set.end(), label) != set.end() || !told_labels_.insert(label).second) return;
+    report(FindingId::instance_label, *instance_->resource, &coding, {label});
   }
 
   void match_element(const Part& loop, Node& item, const Scope& scope) {
@@ -1427,6 +1462,7 @@ class Reader::Matching {
   std::unordered_map<const Value*, const Instance*> begun_by_;  // lists that a yielding instance made
   std::set<std::uint32_t> told_;                                // places of what was not read, in a document
   std::string scratch_, precision_url_;
+  std::set<std::string_view> told_labels_;
   std::uint32_t name_reference_ = 0;
 };
 
@@ -1478,6 +1514,7 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
       }
       resources.push_back({resource, bytes, plain_text(url), {}, 0, entry, number});
     }
+    if (number == 0) findings.report(FindingId::instance_none, "Bundle", tree.begin, {});
   } else {
     resources.push_back({&tree, bytes, {}, {}, 0, nullptr, 0});
   }

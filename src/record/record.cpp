@@ -17,6 +17,11 @@ std::string_view Record::text(FieldId id) const {
   return value->code != nullptr ? value->code->word : value->text;
 }
 
+std::string_view Record::name() const {
+  const auto id = text(FieldId::id);
+  return id.empty() ? stand_in : id;
+}
+
 Value* make_group(Arena& arena, const Field& shape) {
   Value* group = arena.make<Value>();
   group->form = Form::group;

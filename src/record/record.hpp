@@ -62,11 +62,14 @@ struct Record {
   std::string_view file{};   // where it came from, for messages
   std::uint32_t line = 0;    // line of its first byte
   std::string_view bytes{};  // the bytes it was read from: rejects are given back as they came
+  std::string_view stand_in{};  // what findings call it when it has no id and is not alone
 
   /// The value at a field that is not inside a list, or nullptr: record.at(FieldId::size_length).
   const Value* at(FieldId id) const;
   /// The leaf text at a field that is not inside a list; empty when there is none. Codes give their word.
   std::string_view text(FieldId id) const;
+  /// What findings call it: its id.
+  std::string_view name() const;
 };
 
 /// The member of a group (nullptr group gives nullptr).

@@ -217,6 +217,26 @@ bool Er7Stream::give_count(JsonPiece& piece, const Line& line, std::uint64_t cou
   return true;
 }
 
+Er7Stream::Header Er7Stream::header_at(const Line& line) const {
+  return {std::string(line.text), line_, before_buffer_ + at_ + line.begin};
+}
+
+// Where the batch has to be over, and `with_file` the file: what has no end, one at a time.
+bool Er7Stream::give_open(JsonPiece& piece, bool with_file) {
+  const bool of_batch = !batch_header_.text.empty();
+  Header& open = of_batch ? batch_header_ : file_header_;
+  if (open.text.empty() || (!of_batch && !with_file)) return false;
+  piece.bytes = std::move(open.text);
+  piece.ordinal = ++ordinal_;
+  piece.line = open.line;
+  piece.column = 1;
+  piece.offset = open.offset;
+  piece.error = refuse(of_batch ? "this batch has no end (BTS)" : "this file of batches has no end (FTS)",
+                       "ask the sender whether messages are missing", piece.line);
+  open = {};
+  return true;
+}
+
 bool Er7Stream::next(JsonPiece& piece) {
   piece.error.reset();
   piece.parts.clear();
@@ -237,12 +257,13 @@ bool Er7Stream::next(JsonPiece& piece) {
       case Kind::blank:
         break;
       case Kind::file_header:
-        file_header_ = line.text;
-        batch_header_.clear();
+        if (give_open(piece, true)) return true;
+        file_header_ = header_at(line);
         messages_ = batches_ = 0;
         break;
       case Kind::batch_header:
-        batch_header_ = line.text;
+        if (give_open(piece, false)) return true;
+        batch_header_ = header_at(line);
         messages_ = 0;
         break;
       case Kind::batch_end:
@@ -250,22 +271,23 @@ bool Er7Stream::next(JsonPiece& piece) {
         given = give_count(piece, line, messages_, "the batch says another number of messages (BTS-1)");
         break;
       case Kind::file_end:
+        if (give_open(piece, false)) return true;
         given = batches_ != 0 &&
                 give_count(piece, line, batches_, "the file says another number of batches (FTS-1)");
         break;
     }
     pass_line(line);
     if (line.kind == Kind::batch_end || line.kind == Kind::file_end) {
-      batch_header_.clear();
+      batch_header_ = {};
       messages_ = 0;
     }
     if (line.kind == Kind::file_end) {
-      file_header_.clear();
+      file_header_ = {};
       batches_ = 0;
     }
     if (given) return true;
   }
-  if (!source_error_) return false;
+  if (!source_error_) return give_open(piece, true);
   piece.bytes.clear();
   piece.ordinal = ++ordinal_;
   piece.line = line_;

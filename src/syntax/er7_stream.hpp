@@ -17,8 +17,8 @@ namespace charpie::syntax {
 /// MSH-14) are one piece when they follow each other.
 ///
 /// Broken pieces, with their bytes: lines that belong to no message, a message that is too long (its bytes
-/// are let go), and BTS or FTS whose count is not that of the messages or batches before it. Lines end with
-/// CR, LF or CRLF. Memory: one message at most and a chunk.
+/// are let go), BTS or FTS whose count is not that of the messages or batches before it, and BHS or FHS
+/// without an end: what is missing behind it nobody can see. Lines end with CR, LF or CRLF. Memory: one message at most and a chunk.
 class Er7Stream final : public PieceStream {
  public:
   /// The source must outlive the stream.
@@ -27,11 +27,17 @@ class Er7Stream final : public PieceStream {
 
   /// The segments FHS and BHS that the last piece stands under, as they were written; empty when there is
   /// none.
-  std::string_view file_header() const { return file_header_; }
-  std::string_view batch_header() const { return batch_header_; }
+  std::string_view file_header() const { return file_header_.text; }
+  std::string_view batch_header() const { return batch_header_.text; }
 
  private:
   enum class Kind : unsigned char { message, segment, blank, file_header, batch_header, batch_end, file_end };
+  // A segment that waits for its end.
+  struct Header {
+    std::string text;  // empty: none does
+    std::size_t line = 0;
+    std::uint64_t offset = 0;
+  };
   // One line of the buffer; offsets count from at_.
   struct Line {
     Kind kind = Kind::blank;
@@ -50,6 +56,8 @@ class Er7Stream final : public PieceStream {
   bool give_long(JsonPiece& piece, Line line, std::size_t lines);
   bool give_stray(JsonPiece& piece, Line line);
   bool give_count(JsonPiece& piece, const Line& line, std::uint64_t counted, std::string_view message);
+  bool give_open(JsonPiece& piece, bool with_file);
+  Header header_at(const Line& line) const;
   void pass_line(const Line& line);
 
   ByteSource& source_;
@@ -59,7 +67,7 @@ class Er7Stream final : public PieceStream {
   std::size_t line_ = 1;
   std::uint64_t ordinal_ = 0, before_buffer_ = 0;
   std::uint64_t messages_ = 0, batches_ = 0;  // since the last header
-  std::string file_header_, batch_header_;
+  Header file_header_, batch_header_;
   bool started_ = false, source_ended_ = false;
   std::optional<Error> source_error_;
 };

@@ -48,6 +48,7 @@ struct JsonPiece {
   std::string
       context{};  // of an XML element: the namespace declarations that hold there (syntax/xml_stream.hpp)
   std::optional<Error> error;      // set when the piece is no record; says line and what to do
+  bool begins_table = false;       // the first behind the headers of CSV, which are its context
   std::vector<PiecePart> parts{};  // in the order of `bytes`; empty when these stood together
   /// Whether its parts came out of files of their own.
   bool is_of_several_files() const { return !parts.empty() && !parts.front().file.empty(); }

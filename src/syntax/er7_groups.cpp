@@ -67,7 +67,7 @@ class Er7Grouping {
  public:
   Er7Grouping(const Er7Structures::Structure& structure, Node& root, Arena& arena, const Names& names)
       : places_(structure.places), arena_(arena), names_(names) {
-    open_.push_back({&root, {}, 0, 0});
+    open_.push_back({&root, {}, 0, 0, nullptr});
   }
 
   void take(Node* segment) {
@@ -87,6 +87,7 @@ class Er7Grouping {
     std::string_view group;
     std::size_t at;      // the place in the structure that was filled last
     std::size_t filled;  // 1 more than that place when a segment stands there
+    Node* list;          // of its repetitions; nullptr for the message
   };
 
   Node* named(NodeKind kind, std::string_view name) {
@@ -148,7 +149,7 @@ class Er7Grouping {
     Node* node = arena_.make<Node>();
     node->kind = NodeKind::object;
     hang(*list, node);
-    open_.push_back({node, group, 0, 0});
+    open_.push_back({node, group, 0, 0, list});
   }
 
   void hang_segment(Open& group, std::size_t at, Node* segment) {
@@ -162,15 +163,19 @@ class Er7Grouping {
     if (place.many) {
       parent = group.node->member(place.segment);
       if (parent == nullptr) parent = hang(*group.node, named(NodeKind::array, place.segment));
+      stretch(*parent, *segment);
     } else {
       segment->name_text = arena_.keep(place.segment);
       segment->name = names_.find(place.segment);
     }
     hang(*parent, segment);
-    for (const Open& one : open_) stretch(*one.node, *segment);
+    for (const Open& one : open_) {
+      stretch(*one.node, *segment);
+      if (one.list != nullptr) stretch(*one.list, *segment);
+    }
   }
 
-  // Groups begin where their first segment does.
+  // Groups, and lists of them, begin where their first segment does.
   static void stretch(Node& group, const Node& segment) {
     if (group.end == 0) group.begin = segment.begin;
     group.end = std::max(group.end, segment.end);

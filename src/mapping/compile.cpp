@@ -156,7 +156,7 @@ class Compiler {
     shape_of(body, mapping_.layout_.shape);
     take_columns(body, {set.path, 0});
     if (mapping_.layout_.syntax == LayoutSyntax::hl7v2) {
-      const File& structures = file("../er7-groups.csv");
+      const File& structures = file_at("sites/er7-groups.csv");
       auto loaded = syntax::Er7Structures::load(structures.bytes, std::string(structures.path));
       if (!loaded) throw MappingFault{loaded.error()};
       mapping_.layout_.structures = std::make_shared<const syntax::Er7Structures>(std::move(*loaded));
@@ -172,14 +172,10 @@ class Compiler {
   // --- files
   // ---------------------------------------------------------------------------------------------------
 
-  // "../" leads to the folder above, as far as the tables have one.
-  const File& file(std::string_view name) {
-    std::string_view folder = folder_;
-    if (name.starts_with("../")) {
-      name.remove_prefix(3);
-      folder = folder.substr(0, folder.find('/'));
-    }
-    const std::string path = std::string(folder) + "/" + std::string(name);
+  // Of the set's folder, which a site may have anywhere.
+  const File& file(std::string_view name) { return file_at(std::string(folder_) + "/" + std::string(name)); }
+  // Of the tables.
+  const File& file_at(const std::string& path) {
     const auto known = files_.find(path);
     if (known != files_.end()) return known->second;
     const auto* text = tables_.find(path);
@@ -485,6 +481,7 @@ class Compiler {
     auto& tables = mapping_.layout_.tables;
     if (tables.empty()) return;
     if (tables.front().name.empty()) {
+      check_cells(body);
       if (tables.front().columns.empty()) columns_of(body, tables.front().columns);
       return;
     }
@@ -496,6 +493,7 @@ class Compiler {
         fault(where, "the template has no member '" + table.name + "' for the rows of that table",
               "add it, or take the table away");
       }
+      check_cells(**member);
       if (table.columns.empty()) columns_of(**member, table.columns);
     }
     for (const auto& member : body.parts) {
@@ -504,6 +502,25 @@ class Compiler {
         fault(where, "the template's member '" + std::string(member_name(member)) + "' is of no table",
               "put it into the rows of one");
       }
+    }
+  }
+
+  // A cell is one text: a list in it is cut from that.
+  void check_cells(const Part& part) {
+    using enum Part::Kind;
+    if (part.kind == array || part.kind == choose || part.kind == loop) {
+      for (const auto& one : part.parts) check_cells(*one);
+      return;
+    }
+    for (const auto& cell : part.parts) {
+      const std::string name(mapping_.names_.text(cell->name));
+      if (cell->kind == choose)
+        check_cells(*cell);
+      else if (cell->kind == object)
+        fault(cell->place, "the column '" + name + "' cannot hold members", "give each a column");
+      else if (cell->kind == array && !mapping_.layout_.lists.contains(name))
+        fault(cell->place, "the column '" + name + "' holds one text, and a list stands here",
+              "say in \"lists\" what stands between its elements: \"lists\": { \"" + name + "\": \",\" }");
     }
   }
 

@@ -7,6 +7,7 @@
 
 #include "base/escape.hpp"
 #include "base/text.hpp"
+#include "mapping/likeness.hpp"
 #include "mapping/mapping.hpp"
 #include "mapping/prove.hpp"
 #include "mapping/write.hpp"
@@ -125,7 +126,7 @@ class Compiler {
     }
     if (const Node* list = root->member("bookkeeping")) {
       for (const Node* at = list->first; at != nullptr; at = at->next)
-        mapping_.bookkeeping_.emplace_back(at->text);
+        mapping_.bookkeeping_.push_back(names_on(at->text));
     }
     if (const Node* elsewhere = root->member("elsewhere")) read_elsewhere(elsewhere, set);
     // Names first: a reference may point to a template that comes later.
@@ -167,6 +168,16 @@ class Compiler {
   [[noreturn]] void fault(const Place& place, std::string message, std::string mend) const {
     throw MappingFault{
         {Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)}};
+  }
+
+  // "meta.profile", by the numbers of its names.
+  std::vector<std::uint32_t> names_on(std::string_view way) {
+    std::vector<std::uint32_t> names;
+    for (std::size_t begin = 0, end = 0; end != way.size(); begin = end + 1) {
+      end = std::min(way.find('.', begin), way.size());
+      names.push_back(mapping_.names_.add(way.substr(begin, end - begin)));
+    }
+    return names;
   }
 
   // --- files
@@ -2014,6 +2025,7 @@ Result<std::unique_ptr<Mapping>> Mapping::load(const Tables& tables, const terms
   } catch (MappingFault& fault) {
     return std::move(fault.error);
   }
+  for (auto& one : mapping->templates_) note_likeness(*one.body);
   if (auto proved = prove(*mapping); !proved) return proved.error();
   mapping->programs_[0].build(mapping->templates_);
   render_words(*mapping, Notation::json);

@@ -1,6 +1,7 @@
 #include "mapping/instances.hpp"
 
 #include <algorithm>
+#include <map>
 #include <optional>
 #include <set>
 
@@ -218,9 +219,9 @@ void Instances::identify(Instance& instance) {
 
 void Instances::visits_of_ours() {
   const auto visit_key = [](const Instance& instance) {
-    return std::string(instance.system) + '\n' + std::string(instance.record_key);
+    return std::pair(instance.record_key, instance.system);
   };
-  std::unordered_map<std::string, Visit*> by_key;
+  std::map<std::pair<std::string_view, std::string_view>, Visit*> by_key;
   for (const auto& instance : instances_) {
     if (instance.keyed) by_key.emplace(visit_key(instance), nullptr);
   }
@@ -668,10 +669,12 @@ void Instances::attach_shared() {
     for (const Node* at = identifiers == nullptr ? nullptr : identifiers->first; at != nullptr; at = at->next)
       by_identifier_.emplace(identifier_text(*at), &instance);
   }
+  // One visit of ours is sent with all that it needs; else only what is referred to, one way or the other.
+  const bool alone = visits_.size() == 1 && visits_.front().ours;
   // Who refers to whom is seen in one walk through each instance.
   std::unordered_map<const Visit*, std::set<const Instance*>> shared_by;
   for (const auto& instance : instances_) {
-    if (instance.made_from == nullptr) continue;
+    if (alone || instance.made_from == nullptr) continue;
     each_target(*instance.resource->node, instance, [&](const Instance& target) {
       if (instance.visit != nullptr)
         shared_by[instance.visit].insert(&target);
@@ -683,9 +686,6 @@ void Instances::attach_shared() {
     if (instance.made_from == nullptr || instance.is_of_visit()) continue;
     bool attached = false;
     for (auto& visit : visits_) {
-      // One visit of ours is sent with all that it needs; else only what is referred to, one way or the
-      // other.
-      const bool alone = visits_.size() == 1 && visit.ours;
       const auto shared = shared_by.find(&visit);
       if (!alone && (shared == shared_by.end() || !shared->second.contains(&instance))) continue;
       visit.shared.push_back(&instance);

@@ -23,6 +23,17 @@ struct Copy {
   syntax::Node* parent;
   Scope scope;
   int alternative = -1;  // of a choice: which one the instance shows
+  Copy* next = nullptr;
+};
+
+/// The copies of an instance, in the order in which they were met. They live in the arena of the reading.
+struct Copies {
+  Copy* first = nullptr;
+  Copy* last = nullptr;
+  void add(Copy& copy) {
+    (last == nullptr ? first : last->next) = &copy;
+    last = &copy;
+  }
 };
 
 struct Visit;
@@ -39,7 +50,7 @@ struct Instance {
   bool ours = false;   // carries a code of ours, or that identifier: copies are expected in it
   Visit* visit = nullptr;
   record::Value* element = nullptr;
-  std::vector<Copy> copies;
+  Copies copies;
   const Planned* planned = nullptr;
   bool is_of_visit() const { return made_from != nullptr && made_from->lifetime == Lifetime::visit; }
 };

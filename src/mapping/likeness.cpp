@@ -72,6 +72,12 @@ bool equal(const Node& a, const Node& b) {
   return a.text == b.text;
 }
 
+bool of_constants(const Part& part) {
+  return part.kind == Part::Kind::choose &&
+         std::all_of(part.parts.begin(), part.parts.end(),
+                     [](const Part* one) { return one->constant != nullptr; });
+}
+
 namespace {
 
 // What is shown beside a code never decides what it means.
@@ -82,11 +88,8 @@ bool is_for_people(const Node& node) {
 bool accepts_members(const Part& object, const Node& node) {
   for (const auto& member : object.parts) {
     if (member->kind == Part::Kind::choose) {
-      // One of several constants is always there.
-      const bool constants = std::all_of(member->parts.begin(), member->parts.end(),
-                                         [](const auto& one) { return one->constant != nullptr; });
-      if (constants && std::none_of(member->parts.begin(), member->parts.end(),
-                                    [&](const auto& one) { return shows(*one, node); })) {
+      if (of_constants(*member) && std::none_of(member->parts.begin(), member->parts.end(),
+                                                [&](const auto& one) { return shows(*one, node); })) {
         return false;
       }
       continue;
@@ -110,7 +113,7 @@ bool accepts(const Part& part, const Node& node) {
       if (!node.is_array()) return false;
       for (const auto& item : part.parts) {
         if (item->one_way || item->kind == Part::Kind::loop || item->kind == Part::Kind::references) continue;
-        if (!required(*item) && !is_fixed(*item)) continue;
+        if (!required(*item) && !item->is_fixed) continue;
         bool found = false;
         for (const Node* at = node.first; at != nullptr && !found; at = at->next) found = accepts(*item, *at);
         if (!found) return false;
@@ -140,17 +143,51 @@ bool accepts(const Part& part, const Node& node) {
   }
 }
 
+namespace {
+
+bool discriminates(const Part& part) {
+  switch (part.kind) {
+    case Part::Kind::constant:
+      return true;
+    case Part::Kind::object:
+    case Part::Kind::array:
+      return std::any_of(part.parts.begin(), part.parts.end(), [](const Part* below) {
+        if (below->kind == Part::Kind::choose) return of_constants(*below);
+        return required(*below) && below->kind != Part::Kind::loop && below->discriminates;
+      });
+    case Part::Kind::loop:
+      return part.parts.front()->discriminates;
+    default:
+      return false;
+  }
+}
+
 bool is_fixed(const Part& part) {
   if (part.kind == Part::Kind::primitive) return part.source == Source::fixed && part.allowed.back() != "*";
   return !part.parts.empty() && (part.kind == Part::Kind::object || part.kind == Part::Kind::array) &&
-         std::all_of(part.parts.begin(), part.parts.end(),
-                     [](const auto& below) { return is_fixed(*below); });
+         std::all_of(part.parts.begin(), part.parts.end(), [](const Part* below) { return below->is_fixed; });
+}
+
+bool refers(const Part& part) {
+  return (part.kind == Part::Kind::primitive && part.source == Source::reference) ||
+         std::any_of(part.parts.begin(), part.parts.end(), [](const Part* below) { return below->refers; });
+}
+
+}  // namespace
+
+void note_likeness(Part& part) {
+  if (part.is_noted) return;
+  part.is_noted = true;
+  for (Part* below : part.parts) note_likeness(*below);
+  part.discriminates = discriminates(part);
+  part.is_fixed = is_fixed(part);
+  part.refers = refers(part);
 }
 
 bool shows_fixed(const Part& object, const Node& node) {
   return object.kind != Part::Kind::object ||
          std::all_of(object.parts.begin(), object.parts.end(), [&](const auto& member) {
-           return !is_fixed(*member) || node.member(member->name) != nullptr;
+           return !member->is_fixed || node.member(member->name) != nullptr;
          });
 }
 

@@ -11,10 +11,13 @@ namespace charpie::mapping {
 bool resembles(const syntax::Node& constant, const syntax::Node& node);
 /// Whether two nodes say the same, members in any order.
 bool equal(const syntax::Node& a, const syntax::Node& b);
+/// Whether a part is a choice between constants: one of them is always there.
+bool of_constants(const Part& part);
 /// Whether a node could have been written by a part.
 bool accepts(const Part& part, const syntax::Node& node);
-/// What a layout always says at a part, though not as a constant ({fixed …}).
-bool is_fixed(const Part& part);
+/// Notes in a part, and in those below, what is asked of them with each item that is read:
+/// Part::discriminates, is_fixed, refers. For when the templates are complete.
+void note_likeness(Part& part);
 /// Whether an object shows all that a layout always says in it. What leaves it out may be meant all the same,
 /// but not where another says it.
 bool shows_fixed(const Part& object, const syntax::Node& node);

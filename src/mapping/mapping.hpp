@@ -150,7 +150,7 @@ class Mapping {
                                       std::string_view code) const;
   std::string_view elsewhere_member(std::string_view resource_type) const;
   /// Members that servers write for themselves and that say nothing of a visit: "meta.versionId".
-  std::span<const std::string> bookkeeping() const { return bookkeeping_; }
+  std::span<const std::vector<std::uint32_t>> bookkeeping() const { return bookkeeping_; }
   /// The number of the template that holds the record's own key: it stands for the visit.
   std::uint32_t visit_template() const { return visit_template_; }
   /// The name of a panel number.
@@ -184,7 +184,7 @@ class Mapping {
   std::map<std::string, std::unique_ptr<SiteWords>, std::less<>> words_;
   std::map<std::string, std::unique_ptr<TimeForm>, std::less<>> times_;
   std::vector<bool> reached_;  // by field
-  std::vector<std::string> bookkeeping_;
+  std::vector<std::vector<std::uint32_t>> bookkeeping_;
 };
 
 }  // namespace charpie::mapping

@@ -103,6 +103,10 @@ struct Part {
   bool one_way = false;            // an item of a list that is read, never written
   bool also_loop = false;          // a loop over the further codings of a code
   bool beside_identifier = false;  // reference: an identifier of the target stands beside it
+  bool discriminates = false;      // a constant that is always written with it tells it from other items
+  bool is_fixed = false;           // a layout always says it, though not as a constant ({fixed …})
+  bool refers = false;             // there is a reference in it
+  bool is_noted = false;           // the three above are (mapping/likeness.hpp)
   std::uint32_t name = 0;          // number of the member name; 0 for array items and choices
   std::uint32_t shared =
       0;  // same bytes in every instance of a visit: number of the fragment, 0 = not shared

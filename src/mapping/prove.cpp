@@ -4,6 +4,8 @@
 #include <deque>
 #include <span>
 
+#include "mapping/likeness.hpp"
+
 namespace charpie::mapping {
 
 using record::Field;
@@ -136,34 +138,6 @@ bool required(const Part& part) {
 
 namespace {
 
-// A choice between constants: one of them is always there.
-bool of_constants(const Part& choice) {
-  return choice.kind == Part::Kind::choose &&
-         std::all_of(choice.parts.begin(), choice.parts.end(),
-                     [](const auto& one) { return one->constant != nullptr; });
-}
-
-}  // namespace
-
-bool has_discriminator(const Part& part) {
-  switch (part.kind) {
-    case Part::Kind::constant:
-      return true;
-    case Part::Kind::object:
-    case Part::Kind::array:
-      return std::any_of(part.parts.begin(), part.parts.end(), [](const auto& below) {
-        if (below->kind == Part::Kind::choose) return of_constants(*below);
-        return required(*below) && below->kind != Part::Kind::loop && has_discriminator(*below);
-      });
-    case Part::Kind::loop:
-      return has_discriminator(*part.parts.front());
-    default:
-      return false;
-  }
-}
-
-namespace {
-
 bool differs(const syntax::Node& a, const syntax::Node& b) {
   if (a.kind != b.kind) return true;
   if (a.is_object()) {
@@ -179,7 +153,7 @@ bool differs(const syntax::Node& a, const syntax::Node& b) {
 
 const Part* first_required(const Part& array) {
   for (const auto& below : array.parts) {
-    if (required(*below) && has_discriminator(*below)) return below;
+    if (required(*below) && below->discriminates) return below;
   }
   return nullptr;
 }
@@ -380,7 +354,7 @@ class Prover {
     for (std::size_t i = 0; i < array.parts.size(); ++i) {
       const Part& one = *array.parts[i];
       if (one.pure_mirror || !one.has_hole) continue;
-      if (!has_discriminator(body(one))) {
+      if (!body(one).discriminates) {
         open.push_back(&one);
         continue;
       }
@@ -388,7 +362,7 @@ class Prover {
         const Part& other = *array.parts[j];
         // A shape of others takes what is left, in the order of the list.
         if (mapping_.is_document_ && (one.one_way || other.one_way)) continue;
-        if (other.pure_mirror || !other.has_hole || !has_discriminator(body(other))) continue;
+        if (other.pure_mirror || !other.has_hole || !body(other).discriminates) continue;
         if (!distinguishable(one, other)) {
           return fault(other.place, "two items of one list cannot be told apart",
                        "give each a constant that the other does not have, marked $always if it has holes");

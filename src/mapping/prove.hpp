@@ -15,7 +15,5 @@ Outcome prove(Mapping& mapping);
 bool required(const Part& part);
 /// Whether two parts can be told apart by constants that are always written.
 bool distinguishable(const Part& a, const Part& b);
-/// Whether a part holds a constant that is always written with it.
-bool has_discriminator(const Part& part);
 
 }  // namespace charpie::mapping

@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <charconv>
 #include <set>
+#include <span>
 #include <unordered_map>
 
 #include "base/decimal.hpp"
@@ -272,9 +273,7 @@ class Reader::Matching {
     yielding_ = true;
     Scope scope;
     scope.level[0] = visit.record.root;
-    copies_.clear();
     match(*sayings.body, *instance.resource->node, nullptr, scope);
-    instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
     yielding_ = false;
   }
 
@@ -365,12 +364,14 @@ class Reader::Matching {
                       });
   }
 
+  // A part of the instance at hand that is compared when its record is complete.
+  void put_aside(const Copy& copy) { instance_->copies.add(*arena_.make<Copy>(copy)); }
+
   static bool is_copy(const Template& made_from) { return made_from.body->pure_mirror; }
 
   void match_instance(Instance& instance, Visit& visit) {
     instance_ = &instance;
     findings_.set_record_key(visit.record_key);
-    copies_.clear();
     Scope scope;
     scope.level[0] = visit.record.root;
     const Template& made_from = *instance.made_from;
@@ -397,7 +398,6 @@ class Reader::Matching {
       attach(instance, made_from.loop, instance.element, scope);
     }
     node.used = true;
-    instance.copies.insert(instance.copies.end(), copies_.begin(), copies_.end());
   }
 
   Value* element_at(const Accessor& accessor, std::uint32_t index, const Visit& visit) const {
@@ -534,7 +534,7 @@ class Reader::Matching {
     for (std::size_t i = 0; i < choice.parts.size() && chosen < 0; ++i) {
       if (shows(*choice.parts[i], node)) chosen = static_cast<int>(i);
     }
-    if (!depends_on_facet_or_option(choice)) copies_.push_back({&choice, &node, nullptr, scope, chosen});
+    if (!depends_on_facet_or_option(choice)) put_aside({&choice, &node, nullptr, scope, chosen});
     if (chosen < 0) return;
     const Part& alternative = *choice.parts[static_cast<std::size_t>(chosen)];
     for (const auto& clause : alternative.when.all) {
@@ -570,7 +570,7 @@ class Reader::Matching {
   void match_member(const Part& part, Node* member, Node& parent, const Scope& scope) {
     if (part.kind == Part::Kind::constant) {
       if (member != nullptr)
-        match_constant(*part.constant, *member);
+        match_constant(part, *member);
       else if (instance_->ours) {
         report(FindingId::constant_missing, *instance_->resource, &parent,
                {mapping_.names().text(part.name)});
@@ -586,29 +586,23 @@ class Reader::Matching {
       return;
     }
     if (part.pure_mirror) {
-      copies_.push_back({&part, member, &parent, scope});
+      put_aside({&part, member, &parent, scope});
       if (member != nullptr && part.kind == Part::Kind::primitive && part.source == Source::reference)
         note_reference(*member, scope);
       return;
     }
     if (member != nullptr) {
       match(part, *member, &parent, scope);
-    } else if (is_fixed(part) && is_unit_system(part, parent)) {
+    } else if (part.is_fixed && is_unit_system(part, parent)) {
       report(FindingId::unit_not_coded, *instance_->resource, &parent, {});
-    } else if (is_fixed(part)) {
+    } else if (part.is_fixed) {
       report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
     } else if (part.always && instance_->ours) {
       report(FindingId::constant_missing, *instance_->resource, &parent, {mapping_.names().text(part.name)});
-    } else if (instance_->ours && refers(part)) {
+    } else if (instance_->ours && part.refers) {
       // What would stand in it may be known from the resource that it refers to.
-      copies_.push_back({&part, nullptr, &parent, scope});
+      put_aside({&part, nullptr, &parent, scope});
     }
-  }
-
-  static bool refers(const Part& part) {
-    return (part.kind == Part::Kind::primitive && part.source == Source::reference) ||
-           std::any_of(part.parts.begin(), part.parts.end(),
-                       [](const auto& below) { return refers(*below); });
   }
 
   // A performer's reference leads to the Practitioner that holds its keys.
@@ -618,6 +612,13 @@ class Reader::Matching {
     for (const auto* level : scope.level) {
       if (level != nullptr && level != scope.level[0]) referred_.push_back({level, target});
     }
+  }
+
+  void match_constant(const Part& part, Node& node) {
+    if (bytes(node) == part.json)
+      use_all(node);
+    else
+      match_constant(*part.constant, node);
   }
 
   // Equal parts of a constant are understood; others stay and are reported.
@@ -679,7 +680,7 @@ class Reader::Matching {
         read_text(part, node, scope);
         return;
       case Part::Kind::constant:
-        match_constant(*part.constant, node);
+        match_constant(part, node);
         return;
       default:
         return;
@@ -710,12 +711,19 @@ class Reader::Matching {
 
   void match_items(const Part& array, Node& node, const Scope& scope) {
     node.used = true;
-    std::vector<Node*> open;
-    for (Node* at = node.first; at != nullptr; at = at->next) open.push_back(at);
+    Node* few[16];
+    std::vector<Node*> many;
+    std::span<Node*> open(few, std::min<std::size_t>(node.count, std::size(few)));
+    if (node.count > std::size(few)) {
+      many.resize(node.count);
+      open = many;
+    }
+    auto place_of_item = open.begin();
+    for (Node* at = node.first; at != nullptr; at = at->next) *place_of_item++ = at;
     const auto claim = [&](Node*& item) { return std::exchange(item, nullptr); };
     // Items with a constant of their own first.
     for (const auto& part : array.parts) {
-      if (!has_discriminator(*part)) continue;
+      if (!part->discriminates) continue;
       const bool loop = part->kind == Part::Kind::loop;
       const Part& body = loop ? *part->parts.front() : *part;
       bool found = false;
@@ -727,24 +735,23 @@ class Reader::Matching {
           continue;
         }
         if (part->kind == Part::Kind::constant)
-          match_constant(*part->constant, *claim(item));
+          match_constant(*part, *claim(item));
         else if (part->pure_mirror)
-          copies_.push_back({part, claim(item), &node, scope});
+          put_aside({part, claim(item), &node, scope});
         else
           match(*part, *claim(item), nullptr, scope);
         break;
       }
       // An item that stands even when there is nothing to say is missed like a copy.
       const bool expected = part->pure_mirror || (part->always && !part->one_way && !loop && instance_->ours);
-      if (!found && expected && part->kind != Part::Kind::constant)
-        copies_.push_back({part, nullptr, &node, scope});
+      if (!found && expected && part->kind != Part::Kind::constant) put_aside({part, nullptr, &node, scope});
       if (!found && part->kind == Part::Kind::constant && instance_->ours) {
         report(FindingId::constant_missing, *instance_->resource, &node, {"an item"});
       }
     }
     // Then copies that only their content tells: the homes beside them are known by now.
     for (const auto& part : array.parts) {
-      if (has_discriminator(*part) || !part->pure_mirror) continue;
+      if (part->discriminates || !part->pure_mirror) continue;
       scratch_.clear();
       static const Planned nobody;
       const bool expected = writer_.render(*part, scope, nobody, scratch_);
@@ -768,7 +775,7 @@ class Reader::Matching {
       }
     }
     for (const auto& part : array.parts) {
-      if (has_discriminator(*part) || part->pure_mirror) continue;
+      if (part->discriminates || part->pure_mirror) continue;
       const bool loop = part->kind == Part::Kind::loop;
       const Part& body = loop ? *part->parts.front() : *part;
       Node** best = nullptr;
@@ -788,18 +795,18 @@ class Reader::Matching {
   // Whether items of other kinds may stand beside it.
   static bool tells_apart(const Part& part) {
     if (part.kind == Part::Kind::primitive) return part.source == Source::fixed || part.known_by_value;
-    return part.kind == Part::Kind::choose || has_discriminator(part) ||
+    return part.kind == Part::Kind::choose || part.discriminates ||
            std::any_of(part.parts.begin(), part.parts.end(),
                        [](const auto& below) { return tells_apart(*below); });
   }
 
   // Of a site's layout: what has the shape of an item that stands once, but stands once more; and what is
   // left in a list of one kind of elements, which has a fault that reading it tells.
-  void match_left_over(const Part& array, Node& node, const std::vector<Node*>& open, const Scope& scope) {
+  void match_left_over(const Part& array, Node& node, std::span<Node* const> open, const Scope& scope) {
     if (std::all_of(open.begin(), open.end(), [](const Node* item) { return item == nullptr; })) return;
     const bool alone = array.parts.size() == 1 && !tells_apart(*array.parts.front());
     const auto stands_once = [&](const Part& part, const Node& item) {
-      return (has_discriminator(part) || alone) && part.kind != Part::Kind::loop &&
+      return (part.discriminates || alone) && part.kind != Part::Kind::loop &&
              part.kind != Part::Kind::constant && accepts(part, item);
     };
     const bool one_kind = alone && array.parts.front()->kind == Part::Kind::loop &&
@@ -1181,11 +1188,11 @@ class Reader::Matching {
       Planned nobody;
       nobody.made_from = instance.made_from;
       tell_ = false;
-      for (auto& copy : instance.copies) {
-        if (copy.part->kind != Part::Kind::choose)
-          compare_copy(copy, instance.planned == nullptr ? nobody : *instance.planned);
+      for (Copy* copy = instance.copies.first; copy != nullptr; copy = copy->next) {
+        if (copy->part->kind != Part::Kind::choose)
+          compare_copy(*copy, instance.planned == nullptr ? nobody : *instance.planned);
       }
-      instance.copies.clear();
+      instance.copies = {};
       tell_ = true;
       return;
     }
@@ -1193,11 +1200,12 @@ class Reader::Matching {
       if (instance.ours || instance.made_from->lifetime != Lifetime::visit) {
         report(FindingId::condition_differs, *instance.resource, instance.resource->node, {});
       }
-      instance.copies.clear();
+      instance.copies = {};
       return;
     }
-    for (auto& copy : instance.copies) compare_copy(copy, *instance.planned);
-    instance.copies.clear();
+    for (Copy* copy = instance.copies.first; copy != nullptr; copy = copy->next)
+      compare_copy(*copy, *instance.planned);
+    instance.copies = {};
     verify_entry(instance);
     tell_ = true;
   }
@@ -1382,12 +1390,11 @@ class Reader::Matching {
       pass_over(root, mapping_.layout());
     else if (Node* type = root.member("resourceType"))
       type->used = true;
-    for (const auto& path : mapping_.bookkeeping()) {
+    for (const auto& way : mapping_.bookkeeping()) {
       // A group is understood as far as its members are.
-      for (auto end = path.find('.');; end = path.find('.', end + 1)) {
-        if (Node* at = at_path(root, std::string_view(path).substr(0, end))) at->used = true;
-        if (end == std::string::npos) break;
-      }
+      Node* at = &root;
+      for (auto name = way.begin(); name != way.end() && (at = at->member(*name)) != nullptr; ++name)
+        at->used = true;
     }
     report_unused(instance, root);
   }
@@ -1453,7 +1460,6 @@ class Reader::Matching {
   Instances instances_;
   std::unordered_map<std::string_view, const Instance*> planned_;
   std::vector<std::pair<const Value*, const Instance*>> referred_;
-  std::vector<Copy> copies_;
   std::vector<Rendered> rendered_;  // by number of the shared part
   Instance* instance_ = nullptr;
   bool tell_ = true;

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "base/text.hpp"
 #include "base/utf8.hpp"
 
 #ifdef __SSE2__
@@ -73,9 +74,8 @@ const char* plain_run(const char* at, const char* end) {
 
 // RapidJSON's in-situ protocol over bytes that are only read. In situ, the parser asks for PutBegin() after
 // an opening quote, Put()s what it decodes and closes with PutEnd(). A string without escapes decodes to
-// itself, so nothing is written: PutBegin() skips the plain run and Put() does nothing. A string with an
-// escape is collected in `decoded`. The parser checks whatever is not plain ASCII (escapes, UTF-8) byte by
-// byte, as always.
+// itself, so nothing is written: PutBegin() and Put() skip plain runs. A string with an escape is collected
+// in `decoded`. The parser checks whatever is not plain ASCII (escapes, UTF-8) byte by byte, as always.
 class ReadOnlyStream {
  public:
   using Ch = char;
@@ -97,8 +97,12 @@ class ReadOnlyStream {
     if (at_ != end_ && *at_ != '"') look_for_escape();
     return nullptr;
   }
+  // Behind a character of ASCII goes its plain run. (Behind the first byte of a longer one, the parser checks
+  // the next; the string's end is put as NUL.)
   void Put(Ch c) {
-    if (decoding_) decoded_.push_back(c);
+    const char* const run = c > 0 ? plain_run(at_, end_) : at_;
+    if (decoding_) decoded_.append(1, c).append(at_, run);
+    at_ = run;
   }
   std::size_t PutEnd(Ch*) { return 1; }
   void Flush() {}
@@ -140,7 +144,8 @@ class TreeBuilder {
         names_(names),
         limits_(limits),
         depth_(std::min(limits.depth, JsonLimits::deepest)),
-        most_values_(std::max(limits.values, size / limits.bytes_a_value)) {}
+        most_values_(std::max(limits.values, size / limits.bytes_a_value)),
+        followers_(names.size() + 1) {}
 
   bool Null() { return scalar(NodeKind::null, stream_.Tell() - 4, {}); }
   bool Bool(bool value) {
@@ -158,7 +163,7 @@ class TreeBuilder {
   }
   bool Key(const char*, rapidjson::SizeType, bool) {
     if (!take_string(key_text_)) return false;
-    key_ = names_.find(key_text_);
+    key_ = name_after(key_);
     Frame& frame = frames_.back();
     if (frame.node->count >= many_members) return true;  // see EndObject
     const std::uint64_t bit = bit_of(key_, key_text_);
@@ -208,6 +213,13 @@ class TreeBuilder {
       mix = mix * 31 + static_cast<unsigned char>(text[text.size() / 2]);
     }
     return std::uint64_t{1} << (mix % 64);
+  }
+
+  // The number of the name at hand. What came after a name once often comes after it again.
+  std::uint32_t name_after(std::uint32_t before) {
+    std::uint32_t& guess = followers_[before];
+    if (guess == 0 || !same_text(names_.text(guess), key_text_)) guess = names_.find(key_text_);
+    return guess;
   }
 
   std::string_view bytes_from(std::size_t begin) const { return {bytes_ + begin, stream_.Tell() - begin}; }
@@ -318,6 +330,7 @@ class TreeBuilder {
   std::size_t most_values_;
   std::size_t values_ = 0;
   std::uint32_t key_ = 0;
+  std::vector<std::uint32_t> followers_;  // by the number of a name: that of the last one behind it
   std::string_view key_text_{};
   std::string refusal_;
   std::string mend_;

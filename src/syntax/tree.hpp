@@ -21,6 +21,7 @@ class Names {
   std::string_view text(std::uint32_t number) const {
     return number == 0 ? std::string_view{} : names_[number - 1];
   }
+  std::size_t size() const { return names_.size(); }
 
  private:
   void grow();

@@ -83,6 +83,19 @@ bool write_words(std::ostream& out, const Terms& terms, const Domain& domain, st
   return true;
 }
 
+// The codes of questions, panels and the like: no word stands for them, templates name them.
+bool write_standards(std::ostream& out, const Terms& terms, std::string_view find) {
+  bool any = false;
+  for (const auto& [name, standard] : terms.standards()) {
+    if (standard.code != find && standard.display.find(find) == std::string::npos) continue;
+    if (!any) out << "named by templates (mappings/codes/standard.csv)\n";
+    any = true;
+    out << "  " << short_name(terms, standard.system) << ' ' << standard.code << ' ' << standard.display
+        << "  (" << standard.use << ")\n";
+  }
+  return any;
+}
+
 void write_domains(std::ostream& out, const Terms& terms) {
   std::size_t width = 0;
   for (const auto& domain : terms.domains()) width = std::max(width, domain.name.size());
@@ -138,6 +151,7 @@ void run_codes(Session& session, const Request& request) {
     if (!request.domain.empty() && domain.name != request.domain) continue;
     found = write_words(session.out, *terms, domain, request.find) || found;
   }
+  if (request.domain.empty()) found = write_standards(session.out, *terms, request.find) || found;
   if (!found) {
     session.fail({Error::invalid,
                   "no word and no standard code is '" + request.find + "'",

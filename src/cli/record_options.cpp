@@ -36,7 +36,9 @@ bool is_absolute_uri(std::string_view text) {
 }  // namespace
 
 void add_namespace_option(CLI::App& command, std::string& name_space) {
-  command.add_option("--namespace", name_space, "identifies the source where records name no system (a URI)")
+  command
+      .add_option("--namespace", name_space,
+                  "identifies the source where records name no system (a URI); all ids are made of it, too")
       ->check(CLI::Validator(
           [](const std::string& text) {
             if (is_absolute_uri(text) || parse_uuid(text)) return std::string{};
@@ -83,7 +85,8 @@ CLI::Option* add_form_option(CLI::App& command, const std::string& name, std::st
   for (const auto one : flow::standard_layouts()) listed.append(one).append(", ");
   listed = "{" + listed + "site:NAME, site:./FOLDER}";
   const auto check = [names, listed](const std::string& text) {
-    const bool is_one = flow::names_layout(text) || std::find(names.begin(), names.end(), text) != names.end();
+    const bool is_one =
+        flow::names_layout(text) || std::find(names.begin(), names.end(), text) != names.end();
     return is_one ? std::string{} : text + " is none of " + listed;
   };
   return command.add_option(name, form, help)->check(CLI::Validator(check, listed));

@@ -150,7 +150,7 @@ Outcome Converter::write(const record::Record& record, Batch& batch) {
   if (site_ != nullptr) {
     // The document goes on as JSON; mapping::DocumentOutput joins documents and writes them in their syntax.
     const auto begin = batch.out.size();
-    writer_->write_bundle(record, batch.out);
+    if (!writer_->write_bundle(record, batch.out)) return mapping::reads_as_another();
     scratch_.clear();
     if (auto written = mapping::write_document(std::string_view(batch.out).substr(begin), *site_, scratch_);
         !written) {

@@ -53,6 +53,8 @@ std::optional<FindingId> oddity_finding(syntax::Er7Oddity oddity) {
       return FindingId::hl7_unfinished;
     case truncated:
       return FindingId::hl7_truncated;
+    case deletion:
+      return FindingId::hl7_deletion;
     case odd_segment_name:
     case stray_continuation:
       break;
@@ -107,10 +109,9 @@ void PieceReader::tell_missing_columns(const syntax::JsonPiece& piece) {
   for (const auto& column : mapping::missing_columns(piece, mapping, arena_)) {
     findings_.report(FindingId::csv_column_missing, {}, record::Findings::no_place, {column.name});
     for (auto& found : findings_.take()) {
-      const auto part =
-          std::find_if(piece.parts.begin(), piece.parts.end(), [&](const syntax::PiecePart& one) {
-            return one.source == column.table && !one.file.empty();
-          });
+      const auto part = std::find_if(
+          piece.parts.begin(), piece.parts.end(),
+          [&](const syntax::PiecePart& one) { return one.source == column.table && !one.file.empty(); });
       if (part != piece.parts.end())
         found.file = part->file;
       else if (mapping.layout().is_folder())
@@ -184,8 +185,7 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
 }
 
 void PieceReader::begin_findings(const record::Record& record) {
-  findings_.begin(file_, record.name(), text_, narrow(piece_->line),
-                  narrow(piece_->column));
+  findings_.begin(file_, record.name(), text_, narrow(piece_->line), narrow(piece_->column));
 }
 
 std::vector<record::Finding> PieceReader::take_findings() {

@@ -3,15 +3,15 @@
 #include <algorithm>
 
 #include "base/escape.hpp"
+#include "mapping/read.hpp"
 
 namespace charpie::flow {
 
 namespace {
 
 // A base for the URLs of resources that came without one, so that relative references between them resolve
-// (FHIR R4, bundle.html#references). The name is reserved to lead nowhere (RFC 6761, section 6.4), and it is
-// never written.
-constexpr std::string_view base = "https://set.invalid/";
+// (FHIR R4, bundle.html#references).
+constexpr std::string_view base = mapping::Reader::no_server;
 
 }  // namespace
 

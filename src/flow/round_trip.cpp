@@ -77,7 +77,12 @@ TripReport RoundTrip::send(const record::Record& record, record::Findings& findi
   report.not_carried = not_carried.size();
 
   there_.clear();
-  writer_.write_bundle(record, there_);
+  if (!writer_.write_bundle(record, there_) && form_->is_site) {
+    const auto why = mapping::reads_as_another().message;
+    findings.report(FindingId::not_written, {}, record.root->offset, {why});
+    report.trouble = "was not written: " + why;
+    return report;
+  }
   arena_.reset();
   std::string_view bytes;
   bool written_well = true;

@@ -1645,7 +1645,10 @@ class Compiler {
     }
     const Field& field = *target.field;
     auto kind = around.in_leaf && target.has_facet ? around.leaf_kind : field.kind;
-    if (mapping_.is_document_ && spell(*made, field, kind, target.has_facet, as, site_table, where)) {
+    const bool is_spelled =
+        mapping_.is_document_ && spell(*made, field, kind, target.has_facet, as, site_table, where);
+    if (mapping_.is_document_ && field.is_list() && target.accessor.steps != 0) refuse_elements(*made, field);
+    if (is_spelled) {
       made->domain = around.in_leaf ? around.domain : domain(field, kind);
       made->also_loop = around.in_also;
       return made;
@@ -1689,7 +1692,18 @@ class Compiler {
     return made;
   }
 
-  // "fixed F | C": written F; C is read alike. "*" stands for anything.
+  // Outside of its loop a list has no value but "none" or the reason for its absence.
+  void refuse_elements(const Part& hole, const Field& list) const {
+    const auto* words = hole.spelling.words;
+    const bool says_none = words != nullptr && std::all_of(words->rows().begin(), words->rows().end(),
+                                                           [](const auto& row) { return row.means.empty(); });
+    if (says_none || hole.facet == Facet::none || hole.facet == Facet::absent) return;
+    const std::string path(list.path);
+    fault(hole.place, "'" + path + "' is a list, and a hole holds one of its elements",
+          "write [ { \"$for\": \"" + path + "\", … } ], with \"$value\" where an element is one text");
+  }
+
+  // "fixed F | C": written F; C is read alike, and told. "?" stands for anything, "*" too, and is not told.
   Part* fixed(std::string_view content, const Place& where) const {
     Part* made = make(Part::Kind::primitive, where);
     made->source = Source::fixed;

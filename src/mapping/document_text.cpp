@@ -200,6 +200,15 @@ std::vector<MissingColumn> missing_columns(const syntax::JsonPiece& piece, const
   return missing;
 }
 
+Error reads_as_another() {
+  return {Error::invalid,
+          "a text has in it what the layout puts behind it, and would be read as another",
+          {},
+          0,
+          0,
+          "give the texts places of their own in the layout"};
+}
+
 Result<DocumentText> read_document(const syntax::JsonPiece& piece, const Mapping& mapping, Arena& arena) {
   const Layout& layout = mapping.layout();
   const std::string_view bytes = piece.bytes;

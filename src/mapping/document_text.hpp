@@ -38,6 +38,9 @@ struct MissingColumn {
 std::vector<MissingColumn> missing_columns(const syntax::JsonPiece& piece, const Mapping& mapping,
                                            Arena& arena);
 
+/// Why Writer::write_bundle() did not write a document.
+Error reads_as_another();
+
 /// Appends one document, given as the JSON that Writer makes of a record, alone; of CSV without the header,
 /// of several files the rows of one behind those of the other.
 /// Error::invalid, and `out` ends anywhere, when the syntax cannot hold it.

@@ -65,6 +65,11 @@ std::string place_in_message(std::string_view text, const Node& node) {
   return syntax::words_of(syntax::er7_location(text, at->begin));
 }
 
+// A version of an instance is the instance.
+std::string_view without_version(std::string_view reference) {
+  return reference.substr(0, reference.find("/_history/"));
+}
+
 bool is_absolute(std::string_view url) {
   return url.starts_with("http://") || url.starts_with("https://");
 }
@@ -132,7 +137,8 @@ void Instances::recognise(Resource& resource) {
   by_url_.emplace(resource.url, &made);
   if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
   // The same id on two servers are two things: there the whole address is the name.
-  if (is_absolute(resource.full_url)) resource.url = resource.full_url;
+  if (is_absolute(resource.full_url) && !resource.full_url.starts_with(Reader::no_server))
+    resource.url = resource.full_url;
 
   if (const auto member = mapping_.index_member(type->text); member.empty()) {
     made.made_from = mapping_.recognise(type->text, {}, {});
@@ -245,7 +251,15 @@ void Instances::visits_of_ours() {
   for (auto& instance : instances_) {
     if (!instance.is_of_visit() || instance.visit != nullptr || !instance.keyed) continue;
     const auto known = by_key.find(visit_key(instance));
-    if (known != by_key.end() && known->second != nullptr) join(instance, *known->second);
+    if (known == by_key.end() || known->second == nullptr) continue;
+    // What an amended record no longer says was sent again as entered in error (--replaces).
+    if (is_withdrawn(instance) && !is_withdrawn(*known->second->panel)) {
+      report(FindingId::instance_withdrawn, *instance.resource, instance.resource->node, {},
+             instance.record_key);
+      instance.made_from = nullptr;
+      continue;
+    }
+    join(instance, *known->second);
   }
 }
 
@@ -266,7 +280,7 @@ class Instances::Grouping {
   void run() {
     for (auto& instance : all_.instances_) {
       if (instance.made_from == nullptr || instance.visit != nullptr) continue;
-      if (is_withdrawn(instance))
+      if (all_.is_withdrawn(instance))
         leave(instance, FindingId::instance_withdrawn);
       else if (instance.is_of_visit() && names_several_wounds(instance))
         leave(instance, FindingId::visit_two_wounds);
@@ -277,8 +291,8 @@ class Instances::Grouping {
       const Instance* bearer = named_wound(instance) == nullptr ? wound_referred_to(instance) : nullptr;
       const auto time = time_of(instance);
       points_.push_back({&instance, points_.size(), wound_of(instance, bearer), named_wound(instance), bearer,
-                         key_of(instance.resource->node->member(elsewhere_.patient), instance), nullptr, time,
-                         seconds_of(time)});
+                         all_.key_of(instance.resource->node->member(elsewhere_.patient), instance), nullptr,
+                         time, seconds_of(time)});
     }
     inherit_wounds();
     for (auto& point : points_) follow_links(point);
@@ -316,39 +330,9 @@ class Instances::Grouping {
     return focus != nullptr && focus->is_array() && focus->count > 1;
   }
 
-  std::string_view key_of_target(const Instance& target) const {
-    const Node* identifier = all_.name_of(target);
-    return identifier == nullptr ? target.resource->url : key_of_identifier(*identifier);
-  }
-  std::string_view key_of_identifier(const Node& identifier) const {
-    return all_.arena_.keep("identifier " + all_.identifier_text(identifier));
-  }
-
-  // What tells one thing from another: its identifier, else its address; empty for nullptr.
-  std::string_view key_of(const Node* link, const Instance& from) const {
-    if (link == nullptr) return {};
-    if (const Node* identifier = link->member(all_.name_identifier_)) return key_of_identifier(*identifier);
-    const Node* reference = link->member(all_.name_reference_);
-    if (reference == nullptr) return {};
-    const Instance* target = all_.resolve(reference->text, &from);
-    return target == nullptr ? reference->text : key_of_target(*target);
-  }
-
   std::size_t root(std::size_t at) {
     while (points_[at].parent != at) at = points_[at].parent = points_[points_[at].parent].parent;
     return at;
-  }
-
-  bool is_withdrawn(const Instance& instance) const {
-    return std::any_of(elsewhere_.withdrawn.begin(), elsewhere_.withdrawn.end(), [&](const auto& mark) {
-      const Node* shown = instance.resource->node->member(mark.first);
-      if (shown == nullptr || !shown->is_object()) return plain_text(shown) == mark.second;
-      const Node* codings = shown->member(all_.name_coding_);
-      for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
-        if (plain_text(at->member(all_.name_code_)) == mark.second) return true;
-      }
-      return false;
-    });
   }
 
   std::string_view time_of(const Instance& instance) const {
@@ -372,8 +356,8 @@ class Instances::Grouping {
   // The wound that an instance names itself: what stands where wounds are named; else the first reference to
   // one.
   std::string_view wound_of(const Instance& instance, const Instance* bearer) const {
-    if (const Node* named = named_wound(instance)) return key_of(named, instance);
-    return bearer == nullptr ? std::string_view{} : key_of_target(*bearer);
+    if (const Node* named = named_wound(instance)) return all_.key_of(named, instance);
+    return bearer == nullptr ? std::string_view{} : all_.key_of_target(*bearer);
   }
   const Instance* wound_referred_to(const Instance& instance) const {
     const Instance* found = nullptr;
@@ -400,7 +384,7 @@ class Instances::Grouping {
         if (known == place_.end() || target.visit != nullptr) return false;
         Point& point = points_[known->second];
         if (point.wound.empty()) {
-          point.wound = key_of_target(wound);
+          point.wound = all_.key_of_target(wound);
           point.bearer = &wound;
         }
         return true;
@@ -518,6 +502,7 @@ class Instances::Grouping {
       if (visit == nullptr) {
         visit = &all_.visits_.emplace_back();
         visit->ours = false;
+        visit->patient = points_[top].patient;
         visit->panel = &instance;
         wounds_.emplace(visit, &points_[top]);
       }
@@ -586,6 +571,42 @@ class Instances::Grouping {
   std::unordered_map<const Visit*, const Point*> wounds_;
 };
 
+// What tells one thing from another: its identifier, else its address, else what it is called; empty for
+// nullptr.
+std::string_view Instances::key_of(const Node* link, const Instance& from) const {
+  if (link == nullptr) return {};
+  if (const Node* identifier = link->member(name_identifier_)) return key_of_identifier(*identifier);
+  const Node* reference = link->member(name_reference_);
+  if (reference == nullptr) {
+    const auto called = plain_text(link->member("display"));
+    return called.empty() ? called : arena_.keep("called " + std::string(called));
+  }
+  const Instance* target = resolve(reference->text, &from);
+  return target == nullptr ? without_version(reference->text) : key_of_target(*target);
+}
+
+std::string_view Instances::key_of_target(const Instance& target) const {
+  const Node* identifier = name_of(target);
+  return identifier == nullptr ? target.resource->url : key_of_identifier(*identifier);
+}
+
+std::string_view Instances::key_of_identifier(const Node& identifier) const {
+  return arena_.keep("identifier " + identifier_text(identifier));
+}
+
+bool Instances::is_withdrawn(const Instance& instance) const {
+  const auto& withdrawn = mapping_.elsewhere().withdrawn;
+  return std::any_of(withdrawn.begin(), withdrawn.end(), [&](const auto& mark) {
+    const Node* shown = instance.resource->node->member(mark.first);
+    if (shown == nullptr || !shown->is_object()) return plain_text(shown) == mark.second;
+    const Node* codings = shown->member(name_coding_);
+    for (const Node* at = codings == nullptr ? nullptr : codings->first; at != nullptr; at = at->next) {
+      if (plain_text(at->member(name_code_)) == mark.second) return true;
+    }
+    return false;
+  });
+}
+
 void Instances::visits_of_others() {
   const bool some = std::any_of(instances_.begin(), instances_.end(), [](const Instance& one) {
     return one.is_of_visit() && one.visit == nullptr;
@@ -602,6 +623,7 @@ void Instances::name_references(Node& node, const Instance& from) {
   Node* reference = node.is_object() ? node.member(name_reference_) : nullptr;
   if (reference == nullptr || !reference->is_string()) return;
   const Instance* target = resolve(reference->text, &from);
+  if (target == nullptr) reference->text = without_version(reference->text);
   if (target == nullptr || target->is_of_visit()) return;
   reference->text = target->resource->url;
   if (node.member(name_identifier_) != nullptr) return;
@@ -688,8 +710,12 @@ void Instances::attach_shared() {
     for (auto& visit : visits_) {
       const auto shared = shared_by.find(&visit);
       if (!alone && (shared == shared_by.end() || !shared->second.contains(&instance))) continue;
-      visit.shared.push_back(&instance);
       attached = true;
+      const auto patient = key_of(instance.resource->node->member(mapping_.elsewhere().patient), instance);
+      if (!visit.ours && !patient.empty() && !visit.patient.empty() && patient != visit.patient)
+        visit.of_another_patient.push_back(&instance);
+      else
+        visit.shared.push_back(&instance);
     }
     if (!attached) {
       // Of ours it is missed; with others' visits there is much that has nothing to do with wounds.
@@ -759,9 +785,7 @@ const Instance* Instances::resolve(std::string_view reference, const Instance* f
     const auto known = by_url_.find(url.append(reference));
     return known == by_url_.end() ? nullptr : known->second;
   }
-  // A version of an instance is the instance.
-  if (const auto version = reference.find("/_history/"); version != std::string_view::npos)
-    reference = reference.substr(0, version);
+  reference = without_version(reference);
   const auto find = [&](std::string_view url) {
     const auto known = by_url_.find(url);
     return known == by_url_.end() ? nullptr : known->second;

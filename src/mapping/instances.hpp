@@ -61,6 +61,8 @@ struct Visit {
   bool ours = true;           // written by this program: its panel is there
   std::vector<Instance*> members;
   std::vector<Instance*> shared;
+  std::string_view patient;  // whose it is, in a visit that others wrote; empty: not said
+  std::vector<const Instance*> of_another_patient;  // what it refers to, and is not read into it
   std::string refs =
       "identifier";  // how the sender wrote references: what the alternatives with an option show
   record::Record record;
@@ -108,6 +110,10 @@ class Instances {
   template <class Visitor>
   void each_target(const syntax::Node& node, const Instance& from, const Visitor& visit) const;
   std::string identifier_text(const syntax::Node& identifier) const;
+  std::string_view key_of(const syntax::Node* link, const Instance& from) const;
+  std::string_view key_of_target(const Instance& target) const;
+  std::string_view key_of_identifier(const syntax::Node& identifier) const;
+  bool is_withdrawn(const Instance& instance) const;
   void name_references(syntax::Node& node, const Instance& from);
   syntax::Node* name_of(const Instance& target) const;
   syntax::Node* add_member(syntax::Node& object, std::string_view name, syntax::Node content);

@@ -189,7 +189,8 @@ class Reader::Matching {
   void name_record(Visit& visit) {
     const auto& all = instances_.visits();
     if (all.size() > 1 && visit.record.text(FieldId::id).empty()) {
-      const auto place = std::find_if(all.begin(), all.end(), [&](const Visit& one) { return &one == &visit; });
+      const auto place =
+          std::find_if(all.begin(), all.end(), [&](const Visit& one) { return &one == &visit; });
       visit.record.stand_in =
           arena_.keep("(record " + std::to_string(std::distance(all.begin(), place) + 1) + ")");
     }
@@ -266,6 +267,9 @@ class Reader::Matching {
       }
     }
     name_record(visit);
+    instance_ = visit.panel;
+    for (const Instance* other : visit.of_another_patient)
+      report(FindingId::visit_two_patients, *other->resource, other->resource->node, {other->type});
   }
 
   void match_sayings(const Template& sayings, Instance& instance, Visit& visit) {
@@ -706,7 +710,7 @@ class Reader::Matching {
       default:
         break;
     }
-    return "the text";
+    return "(text not shown)";
   }
 
   void match_items(const Part& array, Node& node, const Scope& scope) {
@@ -800,6 +804,18 @@ class Reader::Matching {
                        [](const auto& below) { return tells_apart(*below); });
   }
 
+  // Whether a list is on the way to the records of a document: then each of its items is of that kind.
+  bool leads_to_records(const Node& list) const {
+    const Node* at = instance_->resource->node;
+    for (const auto& step : mapping_.layout().records) {
+      at = at->is_object() ? at->member(step) : nullptr;
+      if (at == &list) return true;
+      if (at != nullptr && at->is_array()) at = at->first;
+      if (at == nullptr) return false;
+    }
+    return false;
+  }
+
   // Of a site's layout: what has the shape of an item that stands once, but stands once more; and what is
   // left in a list of one kind of elements, which has a fault that reading it tells.
   void match_left_over(const Part& array, Node& node, std::span<Node* const> open, const Scope& scope) {
@@ -811,8 +827,14 @@ class Reader::Matching {
     };
     const bool one_kind = alone && array.parts.front()->kind == Part::Kind::loop &&
                           array.parts.front()->parts.front()->kind == Part::Kind::object;
+    const bool of_records =
+        array.parts.size() == 1 && array.parts.front()->kind == Part::Kind::object && leads_to_records(node);
     for (Node* item : open) {
       if (item == nullptr) continue;
+      if (of_records && item->is_object()) {
+        match(*array.parts.front(), *item, nullptr, scope);
+        continue;
+      }
       const bool again = std::any_of(array.parts.begin(), array.parts.end(),
                                      [&](const auto& part) { return stands_once(*part, *item); });
       if (again) {
@@ -1472,6 +1494,54 @@ class Reader::Matching {
   std::uint32_t name_reference_ = 0;
 };
 
+namespace {
+
+// Tells what stands around resources and says neither what they are nor how they travel.
+void tell_around(const Node& object, const std::string& path, std::initializer_list<std::string_view> known,
+                 record::Findings& findings) {
+  for (const Node* at = object.first; at != nullptr; at = at->next) {
+    if (std::find(known.begin(), known.end(), at->name_text) == known.end())
+      findings.report(FindingId::instance_unread, path + "." + std::string(at->name_text), at->begin, {});
+  }
+}
+
+// The entries of a history that a later one makes old, one resource each by its URL. FHIR R4,
+// http.html#history: the newest comes first; what the versions say of themselves counts for more.
+std::set<const Node*> older_entries(const Node* entries) {
+  struct Version {
+    const Node* entry;
+    std::optional<Time> time;
+    std::uint64_t number;  // 0: none
+  };
+  std::unordered_map<std::string_view, Version> newest;
+  std::set<const Node*> older;
+  for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
+       entry = entry->next) {
+    const Node* url = entry->member("fullUrl");
+    if (url == nullptr) continue;
+    const Node* time = syntax::at_path(*entry, "resource.meta.lastUpdated");
+    if (time == nullptr) time = syntax::at_path(*entry, "response.lastModified");
+    Version version{entry, {}, 0};
+    if (const auto read = parse_time(plain_text(time)); read && read.time.has_clock())
+      version.time = read.time;
+    const auto number = plain_text(syntax::at_path(*entry, "resource.meta.versionId"));
+    std::from_chars(number.data(), number.data() + number.size(), version.number);
+    const auto [known, is_first] = newest.emplace(url->text, version);
+    if (is_first) continue;
+    const Version& last = known->second;
+    bool is_newer = false;
+    if (version.time && last.time && compare(*version.time, *last.time) != std::partial_ordering::equivalent)
+      is_newer = compare(*version.time, *last.time) == std::partial_ordering::greater;
+    else if (version.number != 0 && last.number != 0)
+      is_newer = version.number > last.number;
+    older.insert(is_newer ? last.entry : entry);
+    if (is_newer) known->second = version;
+  }
+  return older;
+}
+
+}  // namespace
+
 Reader::Reader(const Mapping& mapping, Options options)
     : mapping_(&mapping), options_(std::move(options)), writer_(mapping, options_) {}
 
@@ -1500,16 +1570,20 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
   if (type != nullptr && type->text == "Bundle") {
     std::uint32_t number = 0;
     const bool is_history = plain_text(tree.member("type")) == "history";
-    std::set<std::string_view> newest;
-    // It may change what all the rest means (R4, resource.html: a modifier element).
-    if (const Node* rules = tree.member("implicitRules"))
-      findings.report(FindingId::instance_unread, "Bundle.implicitRules", rules->begin, {});
+    // Some of it may change what all the rest means (R4, resource.html: modifier elements).
+    tell_around(tree, "Bundle", {"resourceType", "id", "meta", "type", "total", "link", "timestamp", "entry"},
+                findings);
+    if (const Node* meta = tree.member("meta"))
+      tell_around(*meta, "Bundle.meta", {"versionId", "lastUpdated", "profile"}, findings);
     Node* entries = tree.member("entry");
+    const auto older = is_history ? older_entries(entries) : std::set<const Node*>{};
     for (Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
          entry = entry->next, ++number) {
       Node* resource = entry->member("resource");
       const Node* url = entry->member("fullUrl");
-      const bool is_older = is_history && url != nullptr && !newest.insert(url->text).second;
+      const bool is_older = older.contains(entry);
+      tell_around(*entry, "Bundle.entry[" + std::to_string(number) + "]",
+                  {"id", "fullUrl", "link", "resource", "search", "request", "response"}, findings);
       if (resource == nullptr) continue;  // a deletion
       if (is_older) {
         // FHIR R4 http.html#history: the newest version comes first.

@@ -104,8 +104,10 @@ bool Writer::write_bundle(const Record& record, std::string& text) {
   start(record);
   if (mapping_->is_document()) {
     const Planned* document = plan_.find(mapping_->visit_template());
+    comes_back_ = true;
     if (document != nullptr) write_instance(*document, out);
-    return true;
+    if (!comes_back_) out.cut(mark);
+    return comes_back_;
   }
   const Frame& frame = *frame_;
   spelled_ = labels_spelled_;
@@ -648,10 +650,22 @@ Writer::Said Writer::write_hole(const Step& step, const Scope& scope, Appender& 
   return step.is_repeated ? Said::repeated : Said::hole;
 }
 
+// Reading gives a hole what stands before the literal behind it: whether that is all of `text`.
+static bool ends_before(const Part& part, std::size_t hole, std::string_view text) {
+  std::size_t met = 0;
+  for (std::size_t i = 0; i + 1 < part.parts.size(); ++i) {
+    if (part.parts[i]->kind != Part::Kind::primitive || met++ != hole) continue;
+    const auto literal = part.parts[i + 1]->literal;
+    return literal.empty() || std::string(text).append(literal).find(literal) == text.size();
+  }
+  return true;
+}
+
 Writer::Said Writer::write_text(const Step& step, const Scope& scope, Appender& out) {
   const auto mark = out.size();
   out.append_spared(program_->lead(step));
   bool any = false;
+  std::size_t hole = 0;
   for (auto at = step.first; at != step.next; ++at) {
     const Step& piece = program_->step(at);
     if (piece.kind == Step::Kind::bytes) {
@@ -659,8 +673,11 @@ Writer::Said Writer::write_text(const Step& step, const Scope& scope, Appender& 
       continue;
     }
     const auto text = hole_text(piece, scope);
+    const auto this_hole = hole++;
     if (text.empty()) continue;
     any = true;
+    if (mapping_->is_document() && comes_back_)
+      comes_back_ = ends_before(*step.part, this_hole, rendered(piece, text, scratch_text_));
     const auto begin = out.size();
     put(piece.escape, rendered(piece, text, scratch_text_), out);
     if (lineage_ != nullptr && piece.source == Source::field) {

@@ -41,7 +41,8 @@ class Writer {
   /// Appends one Bundle (pack transaction or collection), compact and without a line end. Of a document set:
   /// the document, as its template has it. XML has no declaration, and a line feed in a narrative stands as
   /// it is. False, with nothing appended, when XML cannot hold the record: to_xml() (fhir/xml.hpp) of its
-  /// JSON tells why. JSON holds all.
+  /// JSON tells why. JSON holds all; but of a site's layout it is false when a text has in it what stands
+  /// behind it there, so that it would be read as another.
   bool write_bundle(const record::Record& record, std::string& out);
   /// Appends each resource as compact JSON and tells where it is; for packs that place resources themselves.
   void write_resources(const record::Record& record, std::string& out, std::vector<WrittenInstance>& written);
@@ -168,6 +169,7 @@ class Writer {
   std::vector<std::string> labels_;  // of the run: what a coding of each says
   bool labels_spelled_ = true;
   std::string record_digest_;  // of the record in hand, in canonical text; only when the run is stamped
+  bool comes_back_ = true;     // no text of a document was written that reads as another
   bool spelled_ = true;        // the notation holds all that was put into it
   std::string scratch_, scratch_text_, spelled_text_, why_;
 };

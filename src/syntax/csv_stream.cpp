@@ -35,6 +35,12 @@ std::size_t line_ends(std::string_view text) {
   return count;
 }
 
+bool has_wide_units(std::string_view charset) {
+  // Empty: a byte-order mark has told UTF-16.
+  return charset.empty() || charset.starts_with("UTF-") || charset.starts_with("UCS") ||
+         charset.starts_with("utf-") || charset.starts_with("ucs");
+}
+
 Error refuse(std::string message, std::string mend, std::size_t line = 1, std::size_t column = 1) {
   return {Error::invalid, std::move(message), {}, line, column, std::move(mend)};
 }
@@ -71,10 +77,7 @@ std::size_t CsvHeader::column(std::string_view name) const {
 Outcome read_csv_cells(std::string_view row, const CsvReading& how, Arena& arena,
                        std::vector<CsvCell>& cells) {
   cells.clear();
-  if (const auto good = utf8_valid_prefix(row); good != row.size()) {
-    return refuse_at(row, good, "the row has bytes that are not UTF-8",
-                     "name the character set of the file, or save it as UTF-8");
-  }
+  const auto good = utf8_valid_prefix(row);
   const auto too_long = [&](std::size_t at) {
     return refuse_at(row, at, "a cell is longer than allowed",
                      "shorten it, or look for a quote that is not closed");
@@ -120,6 +123,12 @@ Outcome read_csv_cells(std::string_view row, const CsvReading& how, Arena& arena
       }
       cells.push_back(
           {row.substr(begin, at - begin), static_cast<std::uint32_t>(begin), static_cast<std::uint32_t>(at)});
+    }
+    if (at > good) {
+      // The cells before it may be the key by which the row is known.
+      cells.pop_back();
+      return refuse_at(row, good, "the row has bytes that are not of its character set",
+                       "name the character set of the file, or save it as UTF-8");
     }
     if (at >= row.size()) return std::monostate{};
     ++at;
@@ -172,7 +181,15 @@ void CsvRows::read_chunk(std::string& into) {
 
 void CsvRows::recode() {
   std::string_view rest = raw_;
-  const bool good = recoder_->recode(rest, buffer_);
+  bool good = recoder_->recode(rest, buffer_);
+  // A byte that the character set does not have spoils its row alone: one that no UTF-8 has stands in its
+  // place. Where characters are units of several bytes, nobody knows where the next one begins.
+  while (!good && !rest.empty() && !has_wide_units(how_.charset)) {
+    buffer_ += '\xFF';
+    rest.remove_prefix(1);
+    recoder_->restart();
+    good = recoder_->recode(rest, buffer_);
+  }
   if (!trouble_ && (!good || (source_ended_ && !rest.empty()))) {
     trouble_ = refuse("the file has bytes that are not of its character set",
                       "name the character set of the file, or save it as UTF-8");

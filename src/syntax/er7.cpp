@@ -44,6 +44,7 @@ constexpr std::string_view oddity_words[] = {
     "an ADD segment continues nothing and was kept",
     "the message says that it goes on (DSC), and what continues it does not follow",
     "a value ends with the truncation character: its end was cut off by the sender",
+    "the sender says (\"\") that the value here is to be deleted; nothing was read from it",
 };
 
 // Formatting commands of FT (HL7 2.5.1, 2.7.6: from memory); a number may follow.
@@ -565,6 +566,7 @@ class Reader {
   void set_value(Node& node, std::string_view raw, bool escaped) {
     if (raw.size() == 2 && raw == "\"\"") {
       node.kind = NodeKind::null;
+      note(Er7Oddity::deletion, node.begin);
       return;
     }
     if (raw.size() > how_.limits.value_bytes && !stop_) {

@@ -71,6 +71,7 @@ enum class Er7Oddity : unsigned char {
   stray_continuation,  // ADD that continues nothing; kept
   unfinished,          // DSC says that the message goes on, and what continues it does not follow
   truncated,           // a value ends with the truncation character of MSH-2; kept
+  deletion,            // "": the value is to be deleted (HL7 2.5.1, 2.5.3: from memory)
 };
 
 /// In words for a person: "an escape sequence is unknown and was kept as it stands".

@@ -18,7 +18,8 @@ namespace charpie::syntax {
 ///
 /// Broken pieces, with their bytes: lines that belong to no message, a message that is too long (its bytes
 /// are let go), BTS or FTS whose count is not that of the messages or batches before it, and BHS or FHS
-/// without an end: what is missing behind it nobody can see. Lines end with CR, LF or CRLF. Memory: one message at most and a chunk.
+/// without an end: what is missing behind it nobody can see. Lines end with CR, LF or CRLF. Memory: one
+/// message at most and a chunk.
 class Er7Stream final : public PieceStream {
  public:
   /// The source must outlive the stream.

@@ -147,6 +147,12 @@ TEST_CASE("a row that is broken behind its key holds its group back, and the res
         "0:4 {\"visits\":[{\"id\":\"c\",\"x\":\"3\"}]}\n");
 }
 
+TEST_CASE("a byte of no character behind the key leaves the row with its group") {
+  CHECK(gather({{"visits", "id,x\na,1\na,\xFF\nb,2\n", {"id"}}}, {}) ==
+        "0:2 0:3 visits:3 [a,1\na,\xFF\n] the row has bytes that are not of its character set\n"
+        "0:4 {\"visits\":[{\"id\":\"b\",\"x\":\"2\"}]}\n");
+}
+
 TEST_CASE("a row whose key cannot be read is told by itself") {
   CHECK(gather({{"visits", "x,id\n\"1\"y,a\n2,a\n", {"id"}}}, {}) ==
         "0:2 visits:2 [\"1\"y,a] text follows a closing quote\n"

@@ -93,7 +93,7 @@ TEST_CASE("a broken row is told with its line, and takes no neighbour with it") 
   CHECK(read("a,b\n\"l\n1\",\"open\n2,3\n") ==
         "2 [\"l\n1\",\"open] a quoted cell is not closed\n4 {\"a\":\"2\",\"b\":\"3\"}\n");
   CHECK(read("a,b\n\"l\n1\"x,\xE9\n2,3\n") ==
-        "2 2:5 the row has bytes that are not UTF-8\n4 {\"a\":\"2\",\"b\":\"3\"}\n");
+        "2 2:3 text follows a closing quote\n4 {\"a\":\"2\",\"b\":\"3\"}\n");
 }
 
 TEST_CASE("a header names each column once") {
@@ -133,7 +133,7 @@ TEST_CASE("character sets by their names, byte-order marks by themselves") {
   CHECK(read("a\nb", with(',', "no-such-set")) == "refused 0:0 the character set has no known name");
   CHECK(read("a\nb", with(',', "ISO-8859-1//TRANSLIT")) == "refused 0:0 the character set has no known name");
   CHECK(read("a\n1\n2\xFF\n3\n", with(',', "ASCII")) ==
-        "2 {\"a\":\"1\"}\n3 [2] the file has bytes that are not of its character set\n");
+        "2 {\"a\":\"1\"}\n3 1:2 the row has bytes that are not of its character set\n4 {\"a\":\"3\"}\n");
   CHECK(read(little.substr(0, 9)) == "2 [\xC3\xA9] the file has bytes that are not of its character set\n");
 }
 

@@ -53,7 +53,7 @@ class TripWorker final : public flow::Worker {
     if (records.empty()) ++batch.tally.rejected;
     for (std::size_t i = 0; i < records.size(); ++i) {
       const auto key = records[i].text(record::FieldId::id);
-      if (flow::blocks(found, key)) {
+      if (flow::blocks(found, records[i].name())) {
         ++batch.tally.rejected;
         continue;
       }

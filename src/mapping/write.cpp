@@ -776,6 +776,12 @@ void Writer::check(const Record& record, record::Findings& findings) {
       findings.report(record::FindingId::not_written, record::field(group).path, value->offset,
                       {"the layout has no words for what each record must have"});
     }
+    // As reading has it: what was done has a start.
+    const Value* start = record.at(FieldId::performed_start);
+    std::string_view why;
+    if (start != nullptr && record.text(FieldId::performed_outcome) != "not-done" &&
+        !has_words_for(*start, FieldId::performed_start, why))
+      findings.report(record::FindingId::start_lost, "performed.start", start->offset, {why});
   }
   for (auto id = record::field(FieldId::visit).first_member; id != FieldId::visit;
        id = record::field(id).next_sibling) {
@@ -872,6 +878,17 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
   return held;
 }
 
+// Whether one of the layout's places for a field can spell a value; else why the last one cannot.
+bool Writer::has_words_for(const Value& value, FieldId field, std::string_view& why) {
+  bool limited = false;
+  for (const auto& limit : mapping_->limits(field)) {
+    if (limit.spelled == nullptr) continue;
+    limited = true;
+    if (!spell(*limit.spelled, value, why).empty()) return true;
+  }
+  return !limited;
+}
+
 // Whether what the group must have can be written.
 bool Writer::holds_required(const Value& group, const Field& shape) {
   if (group.form != Form::group) return true;
@@ -879,14 +896,7 @@ bool Writer::holds_required(const Value& group, const Field& shape) {
     const Field& member = record::field(id);
     const Value* value = group.children[member.slot];
     if (member.occurs != record::Occurs::required || member.is_group() || value == nullptr) continue;
-    bool limited = false, said = false;
-    for (const auto& limit : mapping_->limits(id)) {
-      if (limit.spelled == nullptr) continue;
-      std::string_view why;
-      limited = true;
-      said = said || !spell(*limit.spelled, *value, why).empty();
-    }
-    if (limited && !said) return false;
+    if (std::string_view why; !has_words_for(*value, id, why)) return false;
     if (value->code != nullptr && member.kind == Kind::code && value->code->has_foreign() &&
         !mapping_->carries(id, Facet::code))
       return false;

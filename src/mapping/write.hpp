@@ -143,6 +143,7 @@ class Writer {
   // Both return whether something of the value is written.
   bool check_value(const record::Value* value, const record::Field& field, const std::string& path,
                    record::Findings& findings);
+  bool has_words_for(const record::Value& value, record::FieldId field, std::string_view& why);
   bool check_carried(const record::Value& value, const record::Field& field, const std::string& path,
                      record::Findings& findings);
   bool holds_required(const record::Value& group, const record::Field& shape);

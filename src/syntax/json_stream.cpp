@@ -4,6 +4,8 @@
 #include <cstring>
 #include <utility>
 
+#include "base/escape.hpp"
+
 namespace charpie::syntax {
 
 Result<std::size_t> TextSource::read(char* to, std::size_t size) {
@@ -257,6 +259,10 @@ JsonStream::Ending JsonStream::scan_object(bool in_array) {
     const ByteSet& stops = in_string ? inside_strings : outside_strings;
     const char* bytes = buffer_.data();
     std::size_t at = at_;
+    const auto plain = [&] {  // of a string: what needs no look, many bytes at a time
+      return static_cast<std::size_t>(escaping::json_plain_run(bytes + at, bytes + end_) - bytes);
+    };
+    if (in_string) at = plain();
     while (at < end_ && !stops[bytes[at]]) ++at;
     at_ = at;
     if (at_ == end_) {

@@ -69,7 +69,9 @@ class Forms {
     converters_[from * size() + to].work(batch);
     Held made;
     for (const auto& one : batch.findings) {
-      if (one.id == FindingId::not_carried || one.id == FindingId::not_in_form) made.told.push_back(one.path);
+      if (one.id == FindingId::not_carried || one.id == FindingId::not_in_form ||
+          one.id == FindingId::start_lost)
+        made.told.push_back(one.path);
     }
     if (batch.tally.written == 0) return made;
     made.files.push_back(std::move(batch.out));

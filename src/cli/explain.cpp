@@ -108,7 +108,9 @@ void run_explain(Session& session, Request& request) {
   flow::Batch batch;
   const auto found = flow::find_record(request.files, from, **engine, reader, request.key, batch);
   if (!found) return session.fail(found.error());
-  auto elements = flow::explain_bundle(*found->record, (*engine)->mapping(to), request.options);
+  auto explained = flow::explain_bundle(*found->record, (*engine)->mapping(to), request.options);
+  if (!explained) return session.fail(explained.error());
+  auto& elements = *explained;
   if (!request.field.empty()) {
     std::erase_if(elements, [&](const flow::ExplainedElement& one) {
       return std::none_of(one.fields.begin(), one.fields.end(),

@@ -4,6 +4,7 @@
 #include <charconv>
 
 #include "flow/instance_path.hpp"
+#include "mapping/document_text.hpp"
 #include "syntax/json.hpp"
 
 namespace charpie::flow {
@@ -23,13 +24,14 @@ bool split_entry(std::string_view path, std::size_t& entry, std::string_view& re
 
 }  // namespace
 
-std::vector<ExplainedElement> explain_bundle(const record::Record& record, const mapping::Mapping& mapping,
-                                             const mapping::Options& options) {
+Result<std::vector<ExplainedElement>> explain_bundle(const record::Record& record,
+                                                     const mapping::Mapping& mapping,
+                                                     const mapping::Options& options) {
   mapping::Writer writer(mapping, options);
   std::vector<mapping::Lineage> lineage;
   std::string bundle;
   writer.trace(&lineage);
-  writer.write_bundle(record, bundle);
+  if (!writer.write_bundle(record, bundle)) return mapping::reads_as_another();
   writer.trace(nullptr);
   std::vector<const mapping::Template*> entries;
   for (const auto& one : writer.plan(record).instances()) {

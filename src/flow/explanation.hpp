@@ -23,7 +23,8 @@ struct ExplainedElement {
 };
 
 /// Explains the Bundle that a record becomes, element by element in document order.
-std::vector<ExplainedElement> explain_bundle(const record::Record& record, const mapping::Mapping& mapping,
-                                             const mapping::Options& options);
+Result<std::vector<ExplainedElement>> explain_bundle(const record::Record& record,
+                                                     const mapping::Mapping& mapping,
+                                                     const mapping::Options& options);
 
 }  // namespace charpie::flow

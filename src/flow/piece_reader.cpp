@@ -153,11 +153,11 @@ std::span<record::Record> PieceReader::read(const syntax::JsonPiece& piece, std:
     }
     arena_.reset();  // half a tree, which nobody needs while the rejects are written
   };
+  if (piece.begins_table) tell_missing_columns(piece);
   if (piece.error) {
     broken(*piece.error, piece.error->line, piece.error->column);
     return {};
   }
-  if (piece.begins_table) tell_missing_columns(piece);
   const bool is_record = form_->is_record();
   auto tree = read_tree(piece);
   if (!tree) {

@@ -155,6 +155,8 @@ class Compiler {
     }
     const Part& body = *mapping_.templates_.front().body;
     shape_of(body, mapping_.layout_.shape);
+    for (const auto& [name, sign] : mapping_.layout_.lists) need_member(body, name, set);
+    for (const auto& [name, way] : mapping_.layout_.numbered) need_member(body, name, set);
     take_columns(body, {set.path, 0});
     if (mapping_.layout_.syntax == LayoutSyntax::hl7v2) {
       const File& structures = file_at("sites/er7-groups.csv");
@@ -165,6 +167,24 @@ class Compiler {
   }
 
  private:
+  static bool has_member(const Node& constant, std::string_view name) {
+    for (const Node* at = constant.first; at != nullptr; at = at->next)
+      if (at->name_text == name || has_member(*at, name)) return true;
+    return false;
+  }
+  bool has_member(const Part& part, std::string_view name) const {
+    if (part.constant != nullptr && has_member(*part.constant, name)) return true;
+    return std::any_of(part.parts.begin(), part.parts.end(), [&](const Part* below) {
+      return mapping_.names_.text(below->name) == name || has_member(*below, name);
+    });
+  }
+  // Of what the layout says of a member, wherever it stands.
+  void need_member(const Part& body, const std::string& name, const File& set) const {
+    if (!has_member(body, name))
+      fault({set.path, 0}, "the template has no member '" + name + "'",
+            "give the member's own name, without the way to it");
+  }
+
   [[noreturn]] void fault(const Place& place, std::string message, std::string mend) const {
     throw MappingFault{
         {Error::mapping_broken, std::move(message), std::string(place.file), place.line, 0, std::move(mend)}};
@@ -351,7 +371,7 @@ class Compiler {
         "name",      "what",       "syntax",  "direction", "files", "template", "types",   "frames",
         "others",    "notCarried", "records", "empty",     "lists", "joined",   "given",   "inferred",
         "gathered",  "numbered",   "sorted",  "leftOut",   "times", "root",     "element", "namespaces",
-        "delimiter", "encoding",   "lineEnd", "columns",   "key",   "rows",     "tables"};
+        "delimiter", "encoding",   "lineEnd", "columns",   "key",   "rows",     "tables",  "modifiers"};
     for (const Node* at = root->first; at != nullptr; at = at->next) {
       if (std::find(std::begin(known), std::end(known), at->name_text) == std::end(known)) {
         fault(place(set, at), "a layout has no '" + std::string(at->name_text) + "'",
@@ -391,6 +411,11 @@ class Compiler {
         layout.lists[std::string(at->name_text)] = at->text;
     }
     layout.left_out = texts(root->member("leftOut"));
+    if (const Node* modifiers = root->member("modifiers")) {
+      for (const Node* at = modifiers->first; at != nullptr; at = at->next)
+        layout.modifiers.push_back(
+            {need_text(at, "of", set), need_text(at, "at", set), texts(at->member("but"))});
+    }
     if (const Node* numbered = root->member("numbered")) {
       for (const Node* at = numbered->first; at != nullptr; at = at->next) {
         for (const auto piece : split(at->text, '.'))
@@ -425,7 +450,8 @@ class Compiler {
               "such as templateId.@root");
       }
       layout.gathered = {need_text(gathered, "element", set), known_by.substr(0, dot),
-                         known_by.substr(dot + 2), need_text(gathered, "is", set)};
+                         known_by.substr(dot + 2), need_text(gathered, "is", set),
+                         text_or(gathered, "unless", "")};
     }
     layout.root = text_or(root, "root", "");
     layout.element = text_or(root, "element", "");
@@ -1206,6 +1232,8 @@ class Compiler {
         members.push_back(named("reference", part));
       } else if (entry.name == "$always") {
         object.always = true;
+      } else if (entry.name == "$first") {
+        object.first_of_many = true;
       } else if (!is_directive(entry.name)) {
         const bool may_share = of_template && !mapping_.is_document_;
         Part* part = may_share ? fragment(entry, around) : value(entry, around);

@@ -367,4 +367,50 @@ bool join_records(Node& into, Node& next, const Layout& layout) {
   return !layout.records.empty() && join_at(into, next, layout.records, layout.records_by);
 }
 
+namespace {
+
+// The modifier that turns an object, or nullptr.
+const Layout::Modifier* turning(const Node& object, std::string_view name, const Layout& layout) {
+  for (const auto& one : layout.modifiers) {
+    if (one.of != name || !object.is_object()) continue;
+    const Node* at = at_path(object, one.at);
+    while (at != nullptr && at->first != nullptr) at = at->first;
+    if (at != nullptr && std::find(one.but.begin(), one.but.end(), at->text) == one.but.end()) return &one;
+  }
+  return nullptr;
+}
+
+bool holds_objects(const Node& node) {
+  for (const Node* at = node.first; at != nullptr; at = at->next)
+    if (at->is_object() || at->is_array()) return true;
+  return false;
+}
+
+// `name`: of the node as a member; an item of a list has the list's.
+void take_turned(Node& node, std::string_view name, const std::string& path, const Layout& layout,
+                 std::vector<Turned>& turned) {
+  std::size_t place = 0;
+  take_out(node, [&](const Node& one) {
+    const auto called = node.is_array() ? name : one.name_text;
+    const auto way = node.is_array() ? path + '[' + std::to_string(place++) + ']'
+                                     : path + (path.empty() ? "" : ".") + std::string(called);
+    if (const auto* modifier = turning(one, called, layout)) {
+      turned.push_back({way, modifier->at, &one});
+      return true;
+    }
+    const auto before = turned.size();
+    take_turned(const_cast<Node&>(one), called, way, layout, turned);
+    // What held that and nothing else but plain values has nothing more to say.
+    return turned.size() != before && !holds_objects(one);
+  });
+}
+
+}  // namespace
+
+std::vector<Turned> take_turned(Node& root, const Layout& layout) {
+  std::vector<Turned> turned;
+  if (!layout.modifiers.empty()) take_turned(root, {}, {}, layout, turned);
+  return turned;
+}
+
 }  // namespace charpie::mapping

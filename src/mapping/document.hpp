@@ -35,4 +35,11 @@ std::vector<syntax::Node*> split_records(syntax::Node& root, const Layout& layou
 /// arena.
 bool join_records(syntax::Node& into, syntax::Node& next, const Layout& layout);
 
+/// An object that Layout::modifiers turn, taken out of its document.
+struct Turned {
+  std::string path, name;  // "visit[1].finding": where it stood, and the modifier
+  const syntax::Node* node;
+};
+std::vector<Turned> take_turned(syntax::Node& root, const Layout& layout);
+
 }  // namespace charpie::mapping

@@ -20,6 +20,9 @@ bool is_wanted(const XmlNode& node, const Layout::Gathered& wanted) {
 
 // Takes the wanted elements out of what is below; the outermost only.
 void take(XmlNode& node, const Layout::Gathered& wanted, std::vector<XmlNode*>& found) {
+  for (const XmlNode* child = node.first; child != nullptr && !wanted.unless.empty(); child = child->next) {
+    if (child->is_element() && child->name_text == wanted.unless) return;
+  }
   XmlNode* at = node.first;
   node.first = node.last = nullptr;
   node.count = 0;

@@ -502,7 +502,6 @@ class Instances::Grouping {
       if (visit == nullptr) {
         visit = &all_.visits_.emplace_back();
         visit->ours = false;
-        visit->patient = points_[top].patient;
         visit->panel = &instance;
         wounds_.emplace(visit, &points_[top]);
       }
@@ -711,8 +710,7 @@ void Instances::attach_shared() {
       const auto shared = shared_by.find(&visit);
       if (!alone && (shared == shared_by.end() || !shared->second.contains(&instance))) continue;
       attached = true;
-      const auto patient = key_of(instance.resource->node->member(mapping_.elsewhere().patient), instance);
-      if (!visit.ours && !patient.empty() && !visit.patient.empty() && patient != visit.patient)
+      if (!visit.ours && is_of_another_patient(instance, visit))
         visit.of_another_patient.push_back(&instance);
       else
         visit.shared.push_back(&instance);
@@ -731,6 +729,51 @@ void Instances::attach_shared() {
     if (visit.ours) continue;
     for (const auto* instance : visit.shared) name_references(*instance->resource->node, *instance);
   }
+}
+
+bool Instances::is_of_another_patient(const Instance& instance, const Visit& visit) const {
+  const auto& name = mapping_.elsewhere().patient;
+  const Node* patient = instance.resource->node->member(name);
+  return std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* member) {
+    const Node* of_member = member->resource->node->member(name);
+    return patient != nullptr && of_member != nullptr && name_two(*patient, instance, *of_member, *member);
+  });
+}
+
+// Whether two references name different things for certain. One may have an identifier and the other an
+// address, or a name for people only: that says nothing.
+bool Instances::name_two(const Node& a, const Instance& from_a, const Node& b, const Instance& from_b) const {
+  const Instance* const x = bearer_of(a, from_a);
+  const Instance* const y = bearer_of(b, from_b);
+  if (x != nullptr && y != nullptr) return x != y;
+  const Node* identifier = a.member(name_identifier_);
+  const Node* other = b.member(name_identifier_);
+  if (identifier != nullptr && other != nullptr &&
+      plain_text(identifier->member(name_system_)) == plain_text(other->member(name_system_)))
+    return plain_text(identifier->member(name_value_)) != plain_text(other->member(name_value_));
+  const auto address = [&](const Node& link, const Instance* target) {
+    return target != nullptr ? target->resource->url
+                             : without_version(plain_text(link.member(name_reference_)));
+  };
+  const auto of_a = address(a, x), of_b = address(b, y);
+  if (!of_a.empty() && !of_b.empty())
+    return is_absolute(of_a) && is_absolute(of_b) ? of_a != of_b : target_name(of_a) != target_name(of_b);
+  const auto called = plain_text(a.member("display")), other_called = plain_text(b.member("display"));
+  return identifier == nullptr && other == nullptr && of_a.empty() && of_b.empty() && called != other_called;
+}
+
+// What a reference leads to, by its address or one of the identifiers of what visits share; nullptr when that
+// is not here.
+const Instance* Instances::bearer_of(const Node& link, const Instance& from) const {
+  const Node* reference = link.member(name_reference_);
+  if (const Instance* target = reference == nullptr ? nullptr : resolve(reference->text, &from))
+    return target;
+  const Node* identifier = link.member(name_identifier_);
+  if (identifier == nullptr) return nullptr;
+  const auto [first, last] = by_identifier_.equal_range(identifier_text(*identifier));
+  const auto found =
+      std::find_if(first, last, [&](const auto& one) { return is_identified(link, *one.second); });
+  return found == last ? nullptr : found->second;
 }
 
 bool Instances::refers_to(const Instance& from, const Instance& to) const {

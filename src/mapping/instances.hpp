@@ -61,7 +61,6 @@ struct Visit {
   bool ours = true;           // written by this program: its panel is there
   std::vector<Instance*> members;
   std::vector<Instance*> shared;
-  std::string_view patient;  // whose it is, in a visit that others wrote; empty: not said
   std::vector<const Instance*> of_another_patient;  // what it refers to, and is not read into it
   std::string refs =
       "identifier";  // how the sender wrote references: what the alternatives with an option show
@@ -114,6 +113,10 @@ class Instances {
   std::string_view key_of_target(const Instance& target) const;
   std::string_view key_of_identifier(const syntax::Node& identifier) const;
   bool is_withdrawn(const Instance& instance) const;
+  bool is_of_another_patient(const Instance& instance, const Visit& visit) const;
+  bool name_two(const syntax::Node& a, const Instance& from_a, const syntax::Node& b,
+                const Instance& from_b) const;
+  const Instance* bearer_of(const syntax::Node& link, const Instance& from) const;
   void name_references(syntax::Node& node, const Instance& from);
   syntax::Node* name_of(const Instance& target) const;
   syntax::Node* add_member(syntax::Node& object, std::string_view name, syntax::Node content);

@@ -46,6 +46,13 @@ struct Layout {
   std::map<std::string, std::vector<std::string>, std::less<>>
       numbered;  // lists whose items count from 1, and where
 
+  /// What turns the meaning of the object that it stands in.
+  struct Modifier {
+    std::string of, at;            // the object's name as a member, and the way from it
+    std::vector<std::string> but;  // values that turn nothing
+  };
+  std::vector<Modifier> modifiers;
+
   std::vector<std::string> left_out;  // ways to what is known and does not travel
 
   // HL7 version 2
@@ -63,6 +70,7 @@ struct Layout {
   // XML
   struct Gathered {
     std::string element, child, attribute, value;  // an element that has a child with such an attribute
+    std::string unless;  // not below an element that has a child of this name: it is about somebody else
   };
   std::optional<Gathered>
       gathered;  // records stand anywhere in the document: they are put where `records` leads

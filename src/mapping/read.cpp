@@ -8,6 +8,7 @@
 #include <charconv>
 #include <set>
 #include <span>
+#include <tuple>
 #include <unordered_map>
 
 #include "base/decimal.hpp"
@@ -115,6 +116,7 @@ class Reader::Matching {
   // -----------------------------------------------------------------------------------------------------
 
   void read_visit(Visit& visit) {
+    told_labels_.clear();
     const auto mark = findings_.all().size();
     visit.record.root = record::make_group(arena_, record::field(FieldId::visit));
     visit.record.root->offset = beginning_of(*visit.panel->resource->node);
@@ -267,6 +269,7 @@ class Reader::Matching {
       }
     }
     name_record(visit);
+    findings_.set_record_key(visit.record_key);
     instance_ = visit.panel;
     for (const Instance* other : visit.of_another_patient)
       report(FindingId::visit_two_patients, *other->resource, other->resource->node, {other->type});
@@ -787,6 +790,8 @@ class Reader::Matching {
         if (item == nullptr || !accepts(body, *item)) continue;
         if (loop) {
           match_element(*part, *claim(item), scope);
+        } else if (part->first_of_many && !shows(body, *item)) {
+          continue;  // such as an identifier that says that there is none
         } else if (best == nullptr || (!shows_fixed(body, **best) && shows_fixed(body, *item))) {
           best = &item;
         }
@@ -823,7 +828,7 @@ class Reader::Matching {
     const bool alone = array.parts.size() == 1 && !tells_apart(*array.parts.front());
     const auto stands_once = [&](const Part& part, const Node& item) {
       return (part.discriminates || alone) && part.kind != Part::Kind::loop &&
-             part.kind != Part::Kind::constant && accepts(part, item);
+             part.kind != Part::Kind::constant && !part.first_of_many && accepts(part, item);
     };
     const bool one_kind = alone && array.parts.front()->kind == Part::Kind::loop &&
                           array.parts.front()->parts.front()->kind == Part::Kind::object;
@@ -862,7 +867,7 @@ class Reader::Matching {
     return {};
   }
 
-  // Records have no place for a label: one that this run does not set anew is told, once.
+  // Records have no place for a label: one that this run does not set anew is told, once a record.
   void tell_label(std::string_view label, const Node& coding) {
     const auto& set = options_.labels;
     if (std::find(set.begin(), set.end(), label) != set.end() || !told_labels_.insert(label).second) return;
@@ -1438,6 +1443,9 @@ class Reader::Matching {
            std::find(texts.begin(), texts.end(), node.name_text) != texts.end();
   }
 
+  // Attributes of XML stand where their element does, pieces of a cell where the cell does.
+  bool is_new(const Node& node) { return told_.emplace(node.begin, node.name_text, node.text).second; }
+
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
       // What is contained are instances of their own.
@@ -1446,12 +1454,11 @@ class Reader::Matching {
       // What stands around the records of one document is shared by all: told once.
       if (!at->used && is_message() && at->name_text == syntax::er7_others) {
         for (Node* segment = at->first; segment != nullptr; segment = segment->next) {
-          if (told_.insert(segment->begin).second)
-            report(FindingId::hl7_segment_astray, *instance.resource, segment, {});
+          if (is_new(*segment)) report(FindingId::hl7_segment_astray, *instance.resource, segment, {});
         }
         continue;
       }
-      if (!at->used && mapping_.is_document() && !told_.insert(at->begin).second) continue;
+      if (!at->used && mapping_.is_document() && !is_new(*at)) continue;
       if (const auto left = !at->used && is_message() ? left_result(*at) : std::nullopt)
         report(left->id, *instance.resource, at, {left->status});
       else if (!at->used)
@@ -1488,7 +1495,8 @@ class Reader::Matching {
   Kind sets_kind_ = Kind::text;
   bool yielding_ = false;  // what is matched gives way to what was said before
   std::unordered_map<const Value*, const Instance*> begun_by_;  // lists that a yielding instance made
-  std::set<std::uint32_t> told_;                                // places of what was not read, in a document
+  std::set<std::tuple<std::uint32_t, std::string_view, std::string_view>>
+      told_;  // what was not read in a document: place, name, text
   std::string scratch_, precision_url_;
   std::set<std::string_view> told_labels_;
   std::uint32_t name_reference_ = 0;
@@ -1505,6 +1513,18 @@ void tell_around(const Node& object, const std::string& path, std::initializer_l
   }
 }
 
+// An entry's address. A deletion may have none: then it is that of the entry whose resource it deletes.
+std::string_view url_of(const Node& entry, const Node* entries) {
+  if (const Node* url = entry.member("fullUrl")) return url->text;
+  const auto deleted = plain_text(syntax::at_path(entry, "request.url"));
+  if (entry.member("resource") != nullptr || deleted.empty()) return {};
+  for (const Node* at = entries->first; at != nullptr; at = at->next) {
+    const auto url = plain_text(at->member("fullUrl"));
+    if (url == deleted || url.ends_with("/" + std::string(deleted))) return url;
+  }
+  return {};
+}
+
 // The entries of a history that a later one makes old, one resource each by its URL. FHIR R4,
 // http.html#history: the newest comes first; what the versions say of themselves counts for more.
 std::set<const Node*> older_entries(const Node* entries) {
@@ -1517,16 +1537,18 @@ std::set<const Node*> older_entries(const Node* entries) {
   std::set<const Node*> older;
   for (const Node* entry = entries == nullptr ? nullptr : entries->first; entry != nullptr;
        entry = entry->next) {
-    const Node* url = entry->member("fullUrl");
-    if (url == nullptr) continue;
+    const auto url = url_of(*entry, entries);
+    if (url.empty()) continue;
     const Node* time = syntax::at_path(*entry, "resource.meta.lastUpdated");
     if (time == nullptr) time = syntax::at_path(*entry, "response.lastModified");
     Version version{entry, {}, 0};
     if (const auto read = parse_time(plain_text(time)); read && read.time.has_clock())
       version.time = read.time;
     const auto number = plain_text(syntax::at_path(*entry, "resource.meta.versionId"));
-    std::from_chars(number.data(), number.data() + number.size(), version.number);
-    const auto [known, is_first] = newest.emplace(url->text, version);
+    // Any text may tell versions apart; only where all of it is a number does it tell their order.
+    if (number.find_first_not_of("0123456789") == number.npos)
+      std::from_chars(number.data(), number.data() + number.size(), version.number);
+    const auto [known, is_first] = newest.emplace(url, version);
     if (is_first) continue;
     const Version& last = known->second;
     bool is_newer = false;
@@ -1549,6 +1571,8 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
                   std::vector<Record>& records, bool of_set) {
   std::vector<Resource> resources;
   if (mapping_->is_document()) {
+    for (const auto& one : take_turned(tree, mapping_->layout()))
+      findings.report(FindingId::instance_turned, one.path, one.node->begin, {one.name});
     std::vector<const Node*> barren;
     for (Node* one : split_records(tree, mapping_->layout(), arena, barren)) {
       resources.push_back({one, bytes, {}, {}, 0, nullptr, 0});
@@ -1594,7 +1618,8 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
       }
       resources.push_back({resource, bytes, plain_text(url), {}, 0, entry, number});
     }
-    if (number == 0) findings.report(FindingId::instance_none, "Bundle", tree.begin, {});
+    if (resources.empty() && older.empty())
+      findings.report(FindingId::instance_none, "Bundle", tree.begin, {});
   } else {
     resources.push_back({&tree, bytes, {}, {}, 0, nullptr, 0});
   }

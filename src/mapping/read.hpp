@@ -45,10 +45,10 @@ class Reader {
   void read(syntax::Node& tree, std::string_view bytes, Arena& arena, record::Findings& findings,
             std::vector<record::Record>& records, bool of_set = false);
 
-  /// The same for resources that came apart (bulk files): each with the bytes it was read from.
   /// Where resources stand that came without an address: reserved to lead nowhere (RFC 6761, section 6.4),
   /// and never in a record.
   static constexpr std::string_view no_server = "https://set.invalid/";
+  /// The same for resources that came apart (bulk files): each with the bytes it was read from.
   struct Resource {
     syntax::Node* node = nullptr;
     std::string_view bytes;

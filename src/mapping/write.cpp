@@ -882,7 +882,10 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
 bool Writer::has_words_for(const Value& value, FieldId field, std::string_view& why) {
   bool limited = false;
   for (const auto& limit : mapping_->limits(field)) {
-    if (limit.spelled == nullptr) continue;
+    // Holes for what others coded stand beside those for our words.
+    if (limit.spelled == nullptr ||
+        (limit.spelled->facet != Facet::self && limit.spelled->facet != Facet::word))
+      continue;
     limited = true;
     if (!spell(*limit.spelled, value, why).empty()) return true;
   }

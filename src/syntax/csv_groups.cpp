@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cstring>
 
+#include "base/utf8.hpp"
+
 namespace charpie::syntax {
 
 namespace {
@@ -93,8 +95,9 @@ CsvGroups::Step CsvGroups::take(std::size_t source, Row& row, JsonPiece& broken)
   }
   row.broken = !read;
   const auto& columns = keys_[source];
-  if (!read && std::any_of(columns.begin(), columns.end(),
-                           [&](std::size_t column) { return column >= cells_.size(); })) {
+  if (!read && std::any_of(columns.begin(), columns.end(), [&](std::size_t column) {
+        return column >= cells_.size() || !is_utf8(cells_[column].text);
+      })) {
     return fail(row, std::move(read.error()), broken);
   }
   row.key.clear();

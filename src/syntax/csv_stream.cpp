@@ -124,15 +124,13 @@ Outcome read_csv_cells(std::string_view row, const CsvReading& how, Arena& arena
       cells.push_back(
           {row.substr(begin, at - begin), static_cast<std::uint32_t>(begin), static_cast<std::uint32_t>(at)});
     }
-    if (at > good) {
-      // The cells before it may be the key by which the row is known.
-      cells.pop_back();
-      return refuse_at(row, good, "the row has bytes that are not of its character set",
-                       "name the character set of the file, or save it as UTF-8");
-    }
-    if (at >= row.size()) return std::monostate{};
+    if (at >= row.size()) break;
     ++at;
   }
+  // The other cells may be the key by which the row is known.
+  if (good == row.size()) return std::monostate{};
+  return refuse_at(row, good, "the row has bytes that are not of its character set",
+                   "name the character set of the file, or save it as UTF-8");
 }
 
 Error csv_cell_count(std::size_t cells, const CsvHeader& header, std::size_t line) {

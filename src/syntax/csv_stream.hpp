@@ -46,7 +46,8 @@ struct CsvHeader {
 
 /// The cells of one row, decoded, as the bytes between its ends. Error::invalid with line and column in the
 /// row: a quote inside an unquoted cell, text behind a closing quote, a quoted cell that is not closed, a
-/// limit passed, bytes that are not UTF-8. Messages never repeat the data.
+/// limit passed, bytes that are not UTF-8 (then all cells are there, and some of them have those). Messages
+/// never repeat the data.
 struct CsvCell {
   std::string_view text{};  // decoded: of the row's bytes or of the arena
   std::uint32_t begin = 0;  // as written, quotes included

@@ -100,7 +100,7 @@ class ReadOnlyStream {
   // Behind a character of ASCII goes its plain run. (Behind the first byte of a longer one, the parser checks
   // the next; the string's end is put as NUL.)
   void Put(Ch c) {
-    const char* const run = c > 0 ? plain_run(at_, end_) : at_;
+    const char* const run = static_cast<signed char>(c) > 0 ? plain_run(at_, end_) : at_;
     if (decoding_) decoded_.append(1, c).append(at_, run);
     at_ = run;
   }

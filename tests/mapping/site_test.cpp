@@ -200,6 +200,11 @@ TEST_CASE("a layout that could lose or guess something is refused") {
   CHECK(with_tables(R"("v":"v.csv","n":"d/n.csv")", notes).find("a file of its own") != std::string::npos);
   CHECK(with_tables(two, notes, R"("key":["v"],"rows":"n",)").find("no 'rows' of its own") !=
         std::string::npos);
+  // What is said of a member is said by its name.
+  CHECK(refusal(set_with(R"("numbered":{"a.b":"n"},)", "")).find("the template has no member 'a.b'") !=
+        std::string::npos);
+  CHECK(refusal(set_with(R"("lists":{"b":","},)", "")).find("the template has no member 'b'") !=
+        std::string::npos);
   // A list is not one of its elements.
   CHECK(refusal(set_with("", R"("n":"{notes}")")).find("is a list, and a hole holds one of its elements") !=
         std::string::npos);

@@ -2113,8 +2113,8 @@ const Template* Mapping::find(std::string_view name) const {
 namespace {
 
 // What stands under "type|system|code", or under the type where there is no code.
-std::uint32_t look_up(const std::map<std::string, std::uint32_t, std::less<>>& index, std::string_view type,
-                      std::string_view system, std::string_view code) {
+std::uint32_t look_up(const std::unordered_map<std::string, std::uint32_t, HashOf>& index,
+                      std::string_view type, std::string_view system, std::string_view code) {
   std::string key(type);
   if (!code.empty()) {
     key += '|';

@@ -102,6 +102,7 @@ void Instances::documents(std::vector<Resource>& resources) {
 
 void Instances::gather(std::vector<Resource>& resources) {
   if (mapping_.is_document()) return documents(resources);
+  by_url_.reserve(2 * resources.size());
   for (auto& resource : resources) {
     transaction_ =
         transaction_ || (resource.entry != nullptr && resource.entry->member("request") != nullptr);
@@ -125,17 +126,20 @@ void Instances::recognise(Resource& resource) {
   Instance& made = instances_.emplace_back();
   made.resource = &resource;
   made.type = type->text;
-  std::string url(resource.container_url);
+  resource.url = resource.full_url;
   if (const Node* id = node.member("id")) {
+    std::string url(resource.container_url);
     url += url.empty() ? std::string(type->text) + '/' : "#";
     url += id->text;
-  } else if (url.empty()) {
-    url = resource.full_url.empty() ? "entry[" + std::to_string(resource.number) + "]"
-                                    : std::string(resource.full_url);
+    resource.url = arena_.keep(url);
+  } else if (!resource.container_url.empty()) {
+    resource.url = resource.container_url;
+  } else if (resource.url.empty()) {
+    resource.url = arena_.keep("entry[" + std::to_string(resource.number) + "]");
   }
-  resource.url = arena_.keep(url);
   by_url_.emplace(resource.url, &made);
-  if (!resource.full_url.empty()) by_url_.emplace(resource.full_url, &made);
+  if (!resource.full_url.empty() && resource.full_url.data() != resource.url.data())
+    by_url_.emplace(resource.full_url, &made);
   // The same id on two servers are two things: there the whole address is the name.
   if (is_absolute(resource.full_url) && !resource.full_url.starts_with(Reader::no_server))
     resource.url = resource.full_url;

@@ -9,8 +9,10 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <vector>
 
+#include "base/hash.hpp"
 #include "base/result.hpp"
 #include "base/tables.hpp"
 #include "mapping/fixed_units.hpp"
@@ -168,10 +170,10 @@ class Mapping {
   Arena arena_;  // the mapping files, their trees, the parts
   std::vector<Template> templates_;
   std::vector<std::string> panels_{""};
-  std::map<std::string, std::uint32_t, std::less<>> index_;  // type|system|code -> template number + 1
+  std::unordered_map<std::string, std::uint32_t, HashOf> index_;  // type|system|code -> template number + 1
   std::map<std::string, std::string, std::less<>> index_members_;
   Elsewhere elsewhere_;
-  std::map<std::string, std::uint32_t, std::less<>> elsewhere_index_;
+  std::unordered_map<std::string, std::uint32_t, HashOf> elsewhere_index_;
   std::map<std::string, std::string, std::less<>> elsewhere_members_;
   std::vector<NotCarried> not_carried_;
   std::vector<Home> homes_;

@@ -1448,6 +1448,7 @@ class Reader::Matching {
 
   void report_unused(const Instance& instance, const Node& node) {
     for (const Node* at = node.first; at != nullptr; at = at->next) {
+      if (at->used && at->first == nullptr) continue;
       // What is contained are instances of their own.
       if (at->name_text == "contained" && &node == instance.resource->node && !mapping_.is_document())
         continue;
@@ -1504,12 +1505,15 @@ class Reader::Matching {
 
 namespace {
 
-// Tells what stands around resources and says neither what they are nor how they travel.
-void tell_around(const Node& object, const std::string& path, std::initializer_list<std::string_view> known,
-                 record::Findings& findings) {
+// Tells what stands around resources and says neither what they are nor how they travel. `number`: of the
+// entry that the object is.
+void tell_around(const Node& object, std::string_view path, std::initializer_list<std::string_view> known,
+                 record::Findings& findings, std::optional<std::uint32_t> number = {}) {
   for (const Node* at = object.first; at != nullptr; at = at->next) {
-    if (std::find(known.begin(), known.end(), at->name_text) == known.end())
-      findings.report(FindingId::instance_unread, path + "." + std::string(at->name_text), at->begin, {});
+    if (std::find(known.begin(), known.end(), at->name_text) != known.end()) continue;
+    std::string way(path);
+    if (number) way.append("[").append(std::to_string(*number)).append("]");
+    findings.report(FindingId::instance_unread, way.append(".").append(at->name_text), at->begin, {});
   }
 }
 
@@ -1606,8 +1610,8 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
       Node* resource = entry->member("resource");
       const Node* url = entry->member("fullUrl");
       const bool is_older = older.contains(entry);
-      tell_around(*entry, "Bundle.entry[" + std::to_string(number) + "]",
-                  {"id", "fullUrl", "link", "resource", "search", "request", "response"}, findings);
+      tell_around(*entry, "Bundle.entry",
+                  {"fullUrl", "resource", "request", "id", "link", "search", "response"}, findings, number);
       if (resource == nullptr) continue;  // a deletion
       if (is_older) {
         // FHIR R4 http.html#history: the newest version comes first.

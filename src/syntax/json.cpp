@@ -145,7 +145,7 @@ class TreeBuilder {
         limits_(limits),
         depth_(std::min(limits.depth, JsonLimits::deepest)),
         most_values_(std::max(limits.values, size / limits.bytes_a_value)),
-        followers_(names.size() + 1) {}
+        guesses_(2 * (names.size() + 1)) {}
 
   bool Null() { return scalar(NodeKind::null, stream_.Tell() - 4, {}); }
   bool Bool(bool value) {
@@ -163,8 +163,8 @@ class TreeBuilder {
   }
   bool Key(const char*, rapidjson::SizeType, bool) {
     if (!take_string(key_text_)) return false;
-    key_ = name_after(key_);
     Frame& frame = frames_.back();
+    key_ = name_in(*frame.node);
     if (frame.node->count >= many_members) return true;  // see EndObject
     const std::uint64_t bit = bit_of(key_, key_text_);
     if ((frame.seen & bit) != 0) {
@@ -215,11 +215,20 @@ class TreeBuilder {
     return std::uint64_t{1} << (mix % 64);
   }
 
-  // The number of the name at hand. What came after a name once often comes after it again.
-  std::uint32_t name_after(std::uint32_t before) {
-    std::uint32_t& guess = followers_[before];
+  // The number of the name at hand. What came after a name once often comes after it again; what came first
+  // in an object of that name, too.
+  std::uint32_t name_in(const Node& object) {
+    const std::size_t place =
+        object.last != nullptr ? object.last->name : names_.size() + 1 + name_of_object();
+    std::uint32_t& guess = guesses_[place];
     if (guess == 0 || !same_text(names_.text(guess), key_text_)) guess = names_.find(key_text_);
     return guess;
+  }
+
+  // As a member; an item of a list has the list's.
+  std::uint32_t name_of_object() const {
+    const auto own = frames_.back().node->name;
+    return own != 0 || frames_.size() == 1 ? own : frames_[frames_.size() - 2].node->name;
   }
 
   std::string_view bytes_from(std::size_t begin) const { return {bytes_ + begin, stream_.Tell() - begin}; }
@@ -272,8 +281,8 @@ class TreeBuilder {
   }
 
   // Whether one more value would be too many.
-  bool is_full(std::size_t begin) {
-    if (++values_ <= most_values_) return false;
+  bool is_full(std::size_t begin) { return ++values_ > most_values_ && tell_full(begin); }
+  bool tell_full(std::size_t begin) {
     refuse(begin, "there are more than " + std::to_string(most_values_) + " values in one text",
            "split it into several records");
     return true;
@@ -330,7 +339,8 @@ class TreeBuilder {
   std::size_t most_values_;
   std::size_t values_ = 0;
   std::uint32_t key_ = 0;
-  std::vector<std::uint32_t> followers_;  // by the number of a name: that of the last one behind it
+  std::vector<std::uint32_t> guesses_;  // by the number of a name: what came behind it, and behind those what
+                                        // came first in its object
   std::string_view key_text_{};
   std::string refusal_;
   std::string mend_;

@@ -2,9 +2,6 @@
 
 #include <algorithm>
 
-#include "mapping/instances.hpp"
-#include "mapping/prove.hpp"
-
 namespace charpie::mapping {
 
 using syntax::Node;
@@ -70,6 +67,10 @@ bool equal(const Node& a, const Node& b) {
     return true;
   }
   return a.text == b.text;
+}
+
+bool required(const Part& part) {
+  return !part.has_hole || part.always || part.known_by_value;
 }
 
 bool of_constants(const Part& part) {

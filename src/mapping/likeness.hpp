@@ -11,6 +11,8 @@ namespace charpie::mapping {
 bool resembles(const syntax::Node& constant, const syntax::Node& node);
 /// Whether two nodes say the same, members in any order.
 bool equal(const syntax::Node& a, const syntax::Node& b);
+/// Whether a part is there whenever its parent is: it has no holes, or is marked $always.
+bool required(const Part& part);
 /// Whether a part is a choice between constants: one of them is always there.
 bool of_constants(const Part& part);
 /// Whether a node could have been written by a part.

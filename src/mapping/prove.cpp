@@ -130,14 +130,6 @@ Facet home_facet(const Part& part, Kind kind) {
   return part.facet;
 }
 
-}  // namespace
-
-bool required(const Part& part) {
-  return !part.has_hole || part.always || part.known_by_value;
-}
-
-namespace {
-
 bool differs(const syntax::Node& a, const syntax::Node& b) {
   if (a.kind != b.kind) return true;
   if (a.is_object()) {

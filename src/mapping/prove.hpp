@@ -11,8 +11,6 @@ namespace charpie::mapping {
 /// written in the same instance set.
 Outcome prove(Mapping& mapping);
 
-/// Whether a part is there whenever its parent is: it has no holes, or is marked $always.
-bool required(const Part& part);
 /// Whether two parts can be told apart by constants that are always written.
 bool distinguishable(const Part& a, const Part& b);
 

@@ -18,7 +18,6 @@
 #include "mapping/given.hpp"
 #include "mapping/instances.hpp"
 #include "mapping/likeness.hpp"
-#include "mapping/prove.hpp"
 #include "record/leaf.hpp"
 #include "record/missing.hpp"
 #include "record/write.hpp"

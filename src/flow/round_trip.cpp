@@ -71,7 +71,8 @@ TripReport RoundTrip::send(const record::Record& record, record::Findings& findi
   std::vector<std::string> not_carried;
   for (auto one = findings.all().begin() + static_cast<std::ptrdiff_t>(mark); one != findings.all().end();
        ++one) {
-    if (one->id == FindingId::not_carried || one->id == FindingId::not_in_form)
+    if (one->id == FindingId::not_carried || one->id == FindingId::not_in_form ||
+        one->id == FindingId::read_alike)
       not_carried.push_back(one->path);
   }
   report.not_carried = not_carried.size();

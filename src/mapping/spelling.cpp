@@ -373,11 +373,16 @@ TimeForm::Outcome TimeForm::read(const Pattern& pattern, std::string_view cell, 
 }
 
 bool TimeForm::write(std::string_view text, std::string& cell) const {
-  std::string again;
-  return std::any_of(patterns_.begin(), patterns_.end(), [&](const Pattern& pattern) {
-    // What would come back as another text, or by an earlier pattern, is no cell of it.
-    return write(pattern, text, cell) && read(cell, again) == Outcome::good && again == text;
-  });
+  const auto comes_back = [&](std::string_view wanted) {
+    std::string again;
+    return std::any_of(patterns_.begin(), patterns_.end(), [&](const Pattern& pattern) {
+      // What would come back as another text, or by an earlier pattern, is no cell of it.
+      return write(pattern, wanted, cell) && read(cell, again) == Outcome::good && again == wanted;
+    });
+  };
+  if (comes_back(text)) return true;
+  // An offset of nothing has two spellings, and a pattern one of them.
+  return text.ends_with('Z') && comes_back(std::string(text.substr(0, text.size() - 1)) + "+00:00");
 }
 
 bool TimeForm::write(const Pattern& pattern, std::string_view text, std::string& cell) const {

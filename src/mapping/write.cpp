@@ -864,6 +864,11 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
       std::string_view why;
       spell(*limit.spelled, *value, why);
       if (!why.empty() && spelled_why.empty()) spelled_why = why;
+      const TimeForm* form = limit.spelled->spelling.time;
+      std::string cell, back;
+      if (why.empty() && form != nullptr && form->write(value->text, cell) &&
+          form->read(cell, back) == TimeForm::Outcome::good && back != value->text)
+        findings.report(record::FindingId::read_alike, path, value->offset, {value->text, back});
       continue;
     }
     const auto text = facets_.get(value, field.id, limit.facet, nullptr);

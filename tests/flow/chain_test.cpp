@@ -70,7 +70,7 @@ class Forms {
     Held made;
     for (const auto& one : batch.findings) {
       if (one.id == FindingId::not_carried || one.id == FindingId::not_in_form ||
-          one.id == FindingId::start_lost)
+          one.id == FindingId::start_lost || one.id == FindingId::read_alike)
         made.told.push_back(one.path);
     }
     if (batch.tally.written == 0) return made;

@@ -58,7 +58,6 @@ Result<std::unique_ptr<SiteForm>> SiteForm::open(const std::string& name, const 
   const Tables* all = &tables;
   if (wanted.find('/') != std::string::npos) {
     made->folder_ = wanted.substr(0, wanted.find_last_not_of('/') + 1);
-    if (made->folder_.empty()) made->folder_ = wanted;  // the root of the file system
     auto read = tables.with_folder(made->folder_, wanted);
     if (!read) return read.error();
     made->tables_ = std::make_unique<Tables>(std::move(*read));

@@ -1738,7 +1738,10 @@ class Compiler {
     made->has_hole = true;
     std::vector<std::string_view> allowed;
     for (const auto one : split(content, '|')) {
-      if (!trim(one).empty()) allowed.push_back(trim(one));
+      const auto text = trim(one);
+      made->takes_any = made->takes_any || text == "*" || text == "?";
+      made->tells_any = made->tells_any || text == "?";
+      if (!text.empty()) allowed.push_back(text);
     }
     made->allowed = keep(allowed);
     if (made->allowed.empty()) fault(where, "fixed to what?", "{fixed TEXT}, {fixed TEXT | TEXT READ ALIKE}");

@@ -387,29 +387,40 @@ bool holds_objects(const Node& node) {
 }
 
 // `name`: of the node as a member; an item of a list has the list's.
-void take_turned(Node& node, std::string_view name, const std::string& path, const Layout& layout,
-                 std::vector<Turned>& turned) {
-  std::size_t place = 0;
-  take_out(node, [&](const Node& one) {
-    const auto called = node.is_array() ? name : one.name_text;
-    const auto way = node.is_array() ? path + '[' + std::to_string(place++) + ']'
-                                     : path + (path.empty() ? "" : ".") + std::string(called);
-    if (const auto* modifier = turning(one, called, layout)) {
-      turned.push_back({way, modifier->at, &one});
-      return true;
-    }
-    const auto before = turned.size();
-    take_turned(const_cast<Node&>(one), called, way, layout, turned);
-    // What held that and nothing else but plain values has nothing more to say.
-    return turned.size() != before && !holds_objects(one);
+void find_turned(const Node& node, std::string_view name, const Layout& layout, std::vector<Turned>& turned) {
+  for (const Node* at = node.first; at != nullptr; at = at->next) {
+    const auto called = node.is_array() ? name : at->name_text;
+    if (const auto* modifier = turning(*at, called, layout))
+      turned.push_back({{}, modifier->at, at});
+    else
+      find_turned(*at, called, layout, turned);
+  }
+}
+
+// Whether anything was taken. What held that and nothing else but plain values has nothing more to say.
+bool take_away(Node& node, const std::vector<Turned>& turned) {
+  bool any = false;
+  take_out(node, [&](Node& one) {
+    const bool is_turned =
+        std::any_of(turned.begin(), turned.end(), [&](const Turned& each) { return each.node == &one; });
+    const bool holds_turned = !is_turned && take_away(one, turned);
+    any = any || is_turned || holds_turned;
+    return is_turned || (holds_turned && !holds_objects(one));
   });
+  return any;
 }
 
 }  // namespace
 
 std::vector<Turned> take_turned(Node& root, const Layout& layout) {
   std::vector<Turned> turned;
-  if (!layout.modifiers.empty()) take_turned(root, {}, {}, layout, turned);
+  if (layout.modifiers.empty()) return turned;
+  find_turned(root, {}, layout, turned);
+  for (auto& one : turned) {
+    syntax::path_to(root, syntax::the_node(*one.node), one.path);
+    if (one.path.starts_with('.')) one.path.erase(0, 1);
+  }
+  if (!turned.empty()) take_away(root, turned);
   return turned;
 }
 

@@ -245,14 +245,13 @@ Outcome write_files(std::string_view json, const Mapping& mapping, std::span<std
   if (!tree) return tree.error();
   std::vector<const Node*> barren;
   if (split_records(**tree, layout, arena, barren).empty()) {
-    std::string way;
-    for (const auto& piece : layout.records) way.append(way.empty() ? "" : ".").append(piece);
-    return Error{Error::invalid,
-                 "the layout's records are the elements of '" + way + "', and this one has none",
-                 {},
-                 0,
-                 0,
-                 "let the layout say elsewhere that the record is there"};
+    return Error{
+        Error::invalid,
+        "the layout's records are the elements of '" + layout.records_way() + "', and this one has none",
+        {},
+        0,
+        0,
+        "let the layout say elsewhere that the record is there"};
   }
   if (auto closed = close_cells(**tree, layout, arena, mapping.names()); !closed) return closed;
   if (auto written = write_tree(**tree, layout, true, arena, mapping.names(), files); !written)

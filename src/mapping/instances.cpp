@@ -18,29 +18,6 @@ using Resource = Reader::Resource;
 
 namespace {
 
-// Appends the way down to the first node that is the wanted one, by `is_it`; false where there is none.
-template <class Test>
-bool path_to(const Node& from, const Test& is_it, std::string& path) {
-  if (is_it(from)) return true;
-  const auto length = path.size();
-  std::uint32_t index = 0;
-  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
-    if (from.is_object()) {
-      path += '.';
-      path += at->name_text;
-    } else {
-      path += '[' + std::to_string(index) + ']';
-    }
-    if (path_to(*at, is_it, path)) return true;
-    path.resize(length);
-  }
-  return false;
-}
-
-auto the_node(const Node& wanted) {
-  return [&wanted](const Node& node) { return &node == &wanted; };
-}
-
 // By place, where the node is one of a copy: records of one document.
 auto the_place(const Node& wanted) {
   return [&wanted](const Node& node) {
@@ -738,9 +715,10 @@ void Instances::attach_shared() {
 bool Instances::is_of_another_patient(const Instance& instance, const Visit& visit) const {
   const auto& name = mapping_.elsewhere().patient;
   const Node* patient = instance.resource->node->member(name);
+  if (patient == nullptr) return false;
   return std::any_of(visit.members.begin(), visit.members.end(), [&](const Instance* member) {
     const Node* of_member = member->resource->node->member(name);
-    return patient != nullptr && of_member != nullptr && name_two(*patient, instance, *of_member, *member);
+    return of_member != nullptr && name_two(*patient, instance, *of_member, *member);
   });
 }
 
@@ -871,10 +849,10 @@ std::string Instances::path_of(const Resource& resource, const Node* node) {
   const Node* top = resource.container != nullptr ? resource.container : resource.node;
   if (resource.entry != nullptr) {
     path = "Bundle.entry[" + std::to_string(resource.number) + "]";
-    if (node != nullptr) path_to(*resource.entry, the_node(*node), path);
+    if (node != nullptr) path_to(*resource.entry, syntax::the_node(*node), path);
   } else {
     path = plain_text(top->is_object() ? top->member("resourceType") : nullptr);
-    if (node != nullptr) path_to(*top, the_node(*node), path);
+    if (node != nullptr) path_to(*top, syntax::the_node(*node), path);
   }
   return path;
 }

@@ -93,6 +93,11 @@ struct Layout {
   };
   std::vector<Table> tables;  // the first is the one that every visit has a row of
   bool is_sorted = false;     // the files are, by their keys
+  std::string records_way() const {  // "visit.wound"
+    std::string way;
+    for (const auto& step : records) way.append(way.empty() ? "" : ".").append(step);
+    return way;
+  }
   bool is_row() const { return tables.front().key.empty(); }                          // a visit is a row
   bool is_folder() const { return !tables.empty() && !tables.front().file.empty(); }  // of several files
 };

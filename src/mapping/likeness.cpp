@@ -124,10 +124,8 @@ bool accepts(const Part& part, const Node& node) {
       return accepts(*part.parts.front(), node);
     case Part::Kind::primitive:
       if (part.source == Source::fixed) {
-        return node.is_string() &&
-               std::any_of(part.allowed.begin(), part.allowed.end(), [&](std::string_view one) {
-                 return one == "*" || one == "?" || one == node.text;
-               });
+        return node.is_string() && (part.takes_any || std::find(part.allowed.begin(), part.allowed.end(),
+                                                                node.text) != part.allowed.end());
       }
       // An item of others is known by its value where the hole lists those it takes.
       if (part.known_by_value && node.is_string() &&
@@ -165,8 +163,7 @@ bool discriminates(const Part& part) {
 }
 
 bool is_fixed(const Part& part) {
-  if (part.kind == Part::Kind::primitive)
-    return part.source == Source::fixed && part.allowed.back() != "*" && part.allowed.back() != "?";
+  if (part.kind == Part::Kind::primitive) return part.source == Source::fixed && !part.takes_any;
   return !part.parts.empty() && (part.kind == Part::Kind::object || part.kind == Part::Kind::array) &&
          std::all_of(part.parts.begin(), part.parts.end(), [](const Part* below) { return below->is_fixed; });
 }

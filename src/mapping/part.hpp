@@ -101,6 +101,8 @@ struct Part {
   bool always = false;             // written even when its own holes are empty, as long as its parent is
   bool known_by_value = false;     // an item is one of its kind when this hole has one of `allowed`
   bool one_way = false;            // an item of a list that is read, never written
+  bool takes_any = false;          // source fixed: anything is read alike, not only what is `allowed`
+  bool tells_any = false;          // … and told
   bool first_of_many = false;      // an item that others like it may follow: they are told, not read
   bool also_loop = false;          // a loop over the further codings of a code
   bool beside_identifier = false;  // reference: an identifier of the target stands beside it

@@ -174,16 +174,23 @@ class Reader::Matching {
     findings_.name_since(mark, visit.record_key);
   }
 
-  // Where the element of a document begins that the record is; an instance is its own.
-  std::uint32_t beginning_of(const Node& node) const {
-    const Node* at = &node;
+  // The lists on the way to the record of a document and the element of each, as far as they are there.
+  template <class Use>
+  void each_on_way(const Node& document, Use use) const {
+    const Node* at = &document;
     for (const auto& step : mapping_.layout().records) {
-      const Node* inside = at->is_object() ? at->member(step) : nullptr;
-      if (inside != nullptr && inside->is_array()) inside = inside->first;
-      if (inside == nullptr) break;
-      at = inside;
+      const Node* list = at->is_object() ? at->member(step) : nullptr;
+      at = list != nullptr && list->is_array() ? list->first : list;
+      if (at == nullptr) return;
+      use(*list, *at);
     }
-    return at->begin;
+  }
+
+  // Where the element begins that the record is; an instance is its own.
+  std::uint32_t beginning_of(const Node& document) const {
+    auto begin = document.begin;
+    each_on_way(document, [&](const Node&, const Node& element) { begin = element.begin; });
+    return begin;
   }
 
   // Findings about a record that has no id must not hold back those beside it.
@@ -810,14 +817,10 @@ class Reader::Matching {
 
   // Whether a list is on the way to the records of a document: then each of its items is of that kind.
   bool leads_to_records(const Node& list) const {
-    const Node* at = instance_->resource->node;
-    for (const auto& step : mapping_.layout().records) {
-      at = at->is_object() ? at->member(step) : nullptr;
-      if (at == &list) return true;
-      if (at != nullptr && at->is_array()) at = at->first;
-      if (at == nullptr) return false;
-    }
-    return false;
+    bool leads = false;
+    each_on_way(*instance_->resource->node,
+                [&](const Node& one, const Node&) { leads = leads || &one == &list; });
+    return leads;
   }
 
   // Of a site's layout: what has the shape of an item that stands once, but stands once more; and what is
@@ -855,8 +858,8 @@ class Reader::Matching {
     }
   }
 
-  // A security label that a run can set: it says something of the resource, nothing of the visit.
-  // Its code, or nothing.
+  // The code of a security label that a run can set, which says something of the resource and nothing of the
+  // visit; empty for any other coding.
   std::string_view label_of(const Node& coding) const {
     for (const auto& [name, standard] : mapping_.terms().standards()) {
       if (standard.use == "label" && standard.code == plain_text(coding.member("code")) &&
@@ -959,8 +962,7 @@ class Reader::Matching {
     if (part.source == Source::fixed) {
       node.used = accepts(part, node);
       if (!part.literal.empty()) report(FindingId::not_carried, *instance_->resource, &node, {part.literal});
-      const auto place = std::find(part.allowed.begin(), part.allowed.end(), node.text);
-      if (node.used && place != part.allowed.begin() && part.allowed.back() != "*") {
+      if (node.used && node.text != part.allowed.front() && (part.tells_any || !part.takes_any)) {
         report(FindingId::read_alike, *instance_->resource, &node, {node.text, part.allowed.front()});
       }
       return;
@@ -1581,15 +1583,12 @@ void Reader::read(Node& tree, std::string_view bytes, Arena& arena, record::Find
       resources.push_back({one, bytes, {}, {}, 0, nullptr, 0});
       resources.back().whole = &tree;
     }
-    if (resources.empty() || !barren.empty()) {
-      std::string way;
-      for (const auto& piece : mapping_->layout().records) way.append(way.empty() ? "" : ".").append(piece);
-      if (resources.empty()) {
-        findings.report(FindingId::layout_no_record, {}, tree.begin, {way});
-      } else {
-        // A patient or an order without results, beside one that has them all.
-        for (const Node* one : barren) findings.report(FindingId::instance_unread, way, one->begin, {});
-      }
+    if (resources.empty()) {
+      findings.report(FindingId::layout_no_record, {}, tree.begin, {mapping_->layout().records_way()});
+    } else {
+      // A patient or an order without results, beside one that has them all.
+      for (const Node* one : barren)
+        findings.report(FindingId::instance_unread, mapping_->layout().records_way(), one->begin, {});
     }
     return read(resources, arena, findings, records, of_set);
   }

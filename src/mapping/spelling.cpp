@@ -372,12 +372,11 @@ TimeForm::Outcome TimeForm::read(const Pattern& pattern, std::string_view cell, 
   return parse_time(text) ? Outcome::good : Outcome::no_time;
 }
 
-bool TimeForm::write(std::string_view text, std::string& cell) const {
+bool TimeForm::write(std::string_view text, std::string& cell, std::string& back) const {
   const auto comes_back = [&](std::string_view wanted) {
-    std::string again;
     return std::any_of(patterns_.begin(), patterns_.end(), [&](const Pattern& pattern) {
       // What would come back as another text, or by an earlier pattern, is no cell of it.
-      return write(pattern, wanted, cell) && read(cell, again) == Outcome::good && again == wanted;
+      return write(pattern, wanted, cell) && read(cell, back) == Outcome::good && back == wanted;
     });
   };
   if (comes_back(text)) return true;

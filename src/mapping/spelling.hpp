@@ -64,9 +64,9 @@ class TimeForm {
   /// The record's text of a cell, by the first pattern that fits it whole. Nothing is guessed: a local time
   /// that never was, or was twice, gives no text.
   Outcome read(std::string_view cell, std::string& text) const;
-  /// The cell that read() would give this text for; false when there is none. For a time of offset "Z", one
-  /// that gives "+00:00" will do.
-  bool write(std::string_view text, std::string& cell) const;
+  /// The cell that read() would give this text for, and in `back` what it does give; false when there is
+  /// none. For a time of offset "Z", one that gives "+00:00" will do.
+  bool write(std::string_view text, std::string& cell, std::string& back) const;
 
   const std::string& name() const { return name_; }
   const std::string& zone_name() const { return zone_name_; }

@@ -604,7 +604,8 @@ std::string_view Writer::spell(const Part& part, const Value& value, std::string
   auto text = facets_.get(&value, part.accessor.field, part.facet, part.domain);
   if (text.empty()) return {};
   if (spelling.time != nullptr) {
-    if (spelling.time->write(text, spelled_text_)) return spelled_text_;
+    std::string back;
+    if (spelling.time->write(text, spelled_text_, back)) return spelled_text_;
     return refuse("no pattern of '" + spelling.time->name() + "' would come back as it (" +
                   spelling.time->patterns_text() +
                   (spelling.time->zone_name().empty() ? "" : ", " + spelling.time->zone_name()) + ")");
@@ -676,10 +677,10 @@ Writer::Said Writer::write_text(const Step& step, const Scope& scope, Appender& 
     const auto this_hole = hole++;
     if (text.empty()) continue;
     any = true;
-    if (mapping_->is_document() && comes_back_)
-      comes_back_ = ends_before(*step.part, this_hole, rendered(piece, text, scratch_text_));
+    const auto shown = rendered(piece, text, scratch_text_);
+    if (mapping_->is_document() && comes_back_) comes_back_ = ends_before(*step.part, this_hole, shown);
     const auto begin = out.size();
-    put(piece.escape, rendered(piece, text, scratch_text_), out);
+    put(piece.escape, shown, out);
     if (lineage_ != nullptr && piece.source == Source::field) {
       lineage_->push_back({begin, out.size(), path_of(piece.accessor, scope), piece.facet, piece.part->mirror,
                            piece.part->place});
@@ -866,8 +867,7 @@ bool Writer::check_value(const Value* value, const Field& field, const std::stri
       if (!why.empty() && spelled_why.empty()) spelled_why = why;
       const TimeForm* form = limit.spelled->spelling.time;
       std::string cell, back;
-      if (why.empty() && form != nullptr && form->write(value->text, cell) &&
-          form->read(cell, back) == TimeForm::Outcome::good && back != value->text)
+      if (why.empty() && form != nullptr && form->write(value->text, cell, back) && back != value->text)
         findings.report(record::FindingId::read_alike, path, value->offset, {value->text, back});
       continue;
     }

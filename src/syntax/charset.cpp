@@ -21,10 +21,21 @@ bool is_name(std::string_view name) {
   });
 }
 
-bool is_utf8_name(std::string_view name) {
+// Names are known in any case.
+std::string in_capitals(std::string_view name) {
   std::string upper;
   for (const char c : name) upper += c >= 'a' && c <= 'z' ? static_cast<char>(c - 32) : c;
+  return upper;
+}
+
+bool is_utf8_name(std::string_view name) {
+  const auto upper = in_capitals(name);
   return upper == "UTF-8" || upper == "UTF8";
+}
+
+bool is_wide_name(std::string_view name) {
+  const auto upper = in_capitals(name);
+  return upper.starts_with("UTF") || upper.starts_with("UCS") || upper.starts_with("UNICODE");
 }
 
 // Bytes at the end that may be the front of a character whose rest is still to come; RFC 3629, section 3.
@@ -45,7 +56,8 @@ std::size_t unfinished(std::string_view bytes) {
 
 struct Recoder::State {
   iconv_t handle;
-  explicit State(iconv_t opened) : handle(opened) {}
+  bool is_wide;
+  State(iconv_t opened, bool wide) : handle(opened), is_wide(wide) {}
   ~State() { iconv_close(handle); }
   State(const State&) = delete;
   State& operator=(const State&) = delete;
@@ -70,7 +82,7 @@ Result<Recoder> Recoder::open(std::string_view charset, bool to_utf8) {
   const std::string name(charset);
   const iconv_t handle = to_utf8 ? iconv_open("UTF-8", name.c_str()) : iconv_open(name.c_str(), "UTF-8");
   if (handle == reinterpret_cast<iconv_t>(-1)) return unknown();
-  return Recoder(std::make_unique<State>(handle));
+  return Recoder(std::make_unique<State>(handle, is_wide_name(name)));
 }
 
 Result<Recoder> Recoder::to_utf8(std::string_view charset) {
@@ -102,6 +114,10 @@ bool Recoder::recode(std::string_view& bytes, std::string& out) {
     if (why != E2BIG) return false;
   }
   return true;
+}
+
+bool Recoder::has_wide_units() const {
+  return state_ != nullptr && state_->is_wide;
 }
 
 void Recoder::finish(std::string& out) {

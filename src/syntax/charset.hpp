@@ -31,6 +31,9 @@ class Recoder {
   void restart();
   /// Whether bytes are only checked, never changed.
   bool is_plain() const { return state_ == nullptr; }
+  /// Whether characters are units of several bytes each, as in UTF-16: behind a bad byte nobody knows where
+  /// the next one begins.
+  bool has_wide_units() const;
 
  private:
   struct State;

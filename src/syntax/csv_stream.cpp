@@ -35,12 +35,6 @@ std::size_t line_ends(std::string_view text) {
   return count;
 }
 
-bool has_wide_units(std::string_view charset) {
-  // Empty: a byte-order mark has told UTF-16.
-  return charset.empty() || charset.starts_with("UTF-") || charset.starts_with("UCS") ||
-         charset.starts_with("utf-") || charset.starts_with("ucs");
-}
-
 Error refuse(std::string message, std::string mend, std::size_t line = 1, std::size_t column = 1) {
   return {Error::invalid, std::move(message), {}, line, column, std::move(mend)};
 }
@@ -181,8 +175,8 @@ void CsvRows::recode() {
   std::string_view rest = raw_;
   bool good = recoder_->recode(rest, buffer_);
   // A byte that the character set does not have spoils its row alone: one that no UTF-8 has stands in its
-  // place. Where characters are units of several bytes, nobody knows where the next one begins.
-  while (!good && !rest.empty() && !has_wide_units(how_.charset)) {
+  // place.
+  while (!good && !rest.empty() && !recoder_->has_wide_units()) {
     buffer_ += '\xFF';
     rest.remove_prefix(1);
     recoder_->restart();

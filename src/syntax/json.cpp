@@ -8,12 +8,9 @@
 #include <string>
 #include <vector>
 
+#include "base/escape.hpp"
 #include "base/text.hpp"
 #include "base/utf8.hpp"
-
-#ifdef __SSE2__
-#include <emmintrin.h>
-#endif
 
 namespace charpie::syntax {
 
@@ -51,25 +48,21 @@ std::size_t offset_of(std::string_view text, const TextPosition& place) {
 
 namespace {
 
-// The first byte at or after `at` that a JSON string cannot take as it is: quote, backslash, control
-// character, or any byte of a character outside ASCII. Signed comparison catches the last two at once.
-const char* plain_run(const char* at, const char* end) {
+// What ends a run of a string that stands as it is: quote, backslash, control character, or any byte of a
+// character outside ASCII. Signed comparison catches the last two at once.
+struct PlainStops {
+  static bool at(char c) { return c == '"' || c == '\\' || static_cast<signed char>(c) < 0x20; }
 #ifdef __SSE2__
-  const __m128i quote = _mm_set1_epi8('"');
-  const __m128i backslash = _mm_set1_epi8('\\');
-  const __m128i space = _mm_set1_epi8(0x20);
-  while (end - at >= 16) {
-    const __m128i bytes = _mm_loadu_si128(reinterpret_cast<const __m128i*>(at));
-    const __m128i stop =
-        _mm_or_si128(_mm_or_si128(_mm_cmpeq_epi8(bytes, quote), _mm_cmpeq_epi8(bytes, backslash)),
-                     _mm_cmplt_epi8(bytes, space));
-    const int mask = _mm_movemask_epi8(stop);
-    if (mask != 0) return at + __builtin_ctz(static_cast<unsigned>(mask));
-    at += 16;
+  static __m128i among(__m128i bytes) {
+    const __m128i quotes =
+        _mm_or_si128(_mm_cmpeq_epi8(bytes, _mm_set1_epi8('"')), _mm_cmpeq_epi8(bytes, _mm_set1_epi8('\\')));
+    return _mm_or_si128(quotes, _mm_cmplt_epi8(bytes, _mm_set1_epi8(0x20)));
   }
 #endif
-  while (at != end && *at != '"' && *at != '\\' && static_cast<signed char>(*at) >= 0x20) ++at;
-  return at;
+};
+
+const char* plain_run(const char* at, const char* end) {
+  return escaping::plain_run<PlainStops>(at, end);
 }
 
 // RapidJSON's in-situ protocol over bytes that are only read. In situ, the parser asks for PutBegin() after

@@ -259,10 +259,8 @@ JsonStream::Ending JsonStream::scan_object(bool in_array) {
     const ByteSet& stops = in_string ? inside_strings : outside_strings;
     const char* bytes = buffer_.data();
     std::size_t at = at_;
-    const auto plain = [&] {  // of a string: what needs no look, many bytes at a time
-      return static_cast<std::size_t>(escaping::json_plain_run(bytes + at, bytes + end_) - bytes);
-    };
-    if (in_string) at = plain();
+    // What needs no look in a string, many bytes at a time.
+    if (in_string) at = static_cast<std::size_t>(escaping::json_plain_run(bytes + at, bytes + end_) - bytes);
     while (at < end_ && !stops[bytes[at]]) ++at;
     at_ = at;
     if (at_ == end_) {

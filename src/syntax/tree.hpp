@@ -80,6 +80,29 @@ inline std::string_view plain_text(const Node* node) {
 
 /// The member at a path of names, "meta.versionId"; nullptr where there is none.
 Node* at_path(const Node& object, std::string_view path);
+/// The way back: appends ".member" and "[index]" down to the first node for which `is_it` is true; false,
+/// with nothing appended, where there is none.
+template <class Test>
+bool path_to(const Node& from, const Test& is_it, std::string& path) {
+  if (is_it(from)) return true;
+  const auto length = path.size();
+  std::uint32_t index = 0;
+  for (const Node* at = from.first; at != nullptr; at = at->next, ++index) {
+    if (from.is_object()) {
+      path += '.';
+      path += at->name_text;
+    } else {
+      path += '[' + std::to_string(index) + ']';
+    }
+    if (path_to(*at, is_it, path)) return true;
+    path.resize(length);
+  }
+  return false;
+}
+/// For path_to(): this very node.
+inline auto the_node(const Node& wanted) {
+  return [&wanted](const Node& node) { return &node == &wanted; };
+}
 
 /// Marks a node and all below as understood.
 void use_all(Node& node);
